@@ -1,0 +1,1 @@
+"""Between the recognised circuit and the ranking: what to drive, solve and search."""

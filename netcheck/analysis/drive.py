@@ -1,0 +1,165 @@
+"""How the healthy circuit behaves under drive: full drive, and where it is hottest.
+
+Comes in: the healthy circuit, solved idle.  Goes out: the input levels every
+fault is driven with (`full`, `overdrive`, and the level between at which the
+output plates are hottest), the healthy states at those levels, and for each
+electrode the worst drive, zero included.  A continuous sine is a test, not music.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+
+from netcheck.analysis.sweep import Advance
+from netcheck.circuit.model import Circuit
+from netcheck.judge.base import LimitTable, Stress
+from netcheck.judge.stress import judge_state
+from netcheck.rank import WorstDrive
+from netcheck.roles.base import Roles
+from netcheck.solve.analyses import Hookup, StartState
+from netcheck.solve.drive_search import DriveSearch, search_full_drive
+from netcheck.solve.driven import DrivenAnswer, DrivenRequest, solve_driven
+from netcheck.solve.pool import Job, Lost, Pool, Shared
+from netcheck.solve.results import NotSolved, Outcome, Solved
+
+OVERDRIVE = 2.0
+"""+6 dB over full drive."""
+SHARES = (0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.25, 1.6, OVERDRIVE)
+"""Levels looked at for the worst drive, as shares of full drive."""
+ELECTRODES = ("plate_dissipation_w", "screen_dissipation_w")
+HOTTEST = "hottest_drive"
+APART = 0.15
+"""The hottest level is a condition of its own if this far from full and zero."""
+
+
+@dataclass(frozen=True, slots=True)
+class DrivenHealth:
+    """The healthy circuit under drive.
+
+    levels: condition to peak input [V], empty where `reason` says why not.
+    """
+
+    levels: Mapping[str, float] = field(default_factory=dict)
+    outcomes: Mapping[str, Outcome] = field(default_factory=dict)
+    starts: Mapping[str, StartState] = field(default_factory=dict)
+    worst: tuple[WorstDrive, ...] = ()
+    gain: float = 0.0
+    reason: str = ""
+
+
+def drive_healthy(
+    pool: Pool,
+    shared: Shared,
+    circuit: Circuit,
+    roles: Roles,
+    hookup: Hookup,
+    frequency_hz: float,
+    idle: Solved,
+    table: LimitTable,
+    advance: Advance = lambda count: None,
+) -> DrivenHealth:
+    """Find full drive, scan the levels, and choose the conditions."""
+    job = Job(search_full_drive, (shared, hookup, frequency_hz, idle), weight=1)
+    search = pool.run([job], advance)[0]
+    if isinstance(search, Lost):
+        return DrivenHealth(reason=search.reason)
+    assert isinstance(search, DriveSearch)
+    if search.full_v is None:
+        return DrivenHealth(gain=search.gain, reason=search.reason)
+    states, starts = scan_levels(pool, shared, hookup, frequency_hz, search, advance)
+    worst = worst_drives(circuit, table, idle, states)
+    levels = {"full": search.full_v, "overdrive": OVERDRIVE * search.full_v}
+    hottest = hottest_level(roles, worst, search.full_v)
+    if hottest is not None:
+        levels = {HOTTEST: hottest, **levels}
+    outcomes = {name: replace(states[level], condition=name) for name, level in levels.items()}
+    known = {name: starts[level] for name, level in levels.items() if level in starts}
+    jobs = [
+        Job(solve_level, (shared, hookup, frequency_hz, levels[name], start, True))
+        for name, start in known.items()
+    ]
+    for name, answer in zip(tuple(known), pool.run(jobs, advance), strict=True):
+        if not isinstance(answer, Lost) and answer.starts:
+            known[name] = answer.starts["drive"]
+    return DrivenHealth(levels, outcomes, known, worst, search.gain)
+
+
+def scan_levels(
+    pool: Pool,
+    shared: Shared,
+    hookup: Hookup,
+    frequency_hz: float,
+    search: DriveSearch,
+    advance: Advance,
+) -> tuple[dict[float, Outcome], dict[float, StartState]]:
+    """Solve the healthy circuit at each share of full drive."""
+    assert search.full_v is not None
+    levels = [share * search.full_v for share in SHARES]
+    nearest = [min(search.starts, key=lambda known: abs(known - level)) for level in levels]  # noqa: B023
+    jobs = [
+        Job(
+            solve_level,
+            (shared, hookup, frequency_hz, level, search.starts[near]),
+        )
+        for level, near in zip(levels, nearest, strict=True)
+    ]
+    states: dict[float, Outcome] = {}
+    starts: dict[float, StartState] = {}
+    for level, answer in zip(levels, pool.run(jobs, advance), strict=True):
+        if isinstance(answer, Lost):
+            states[level] = NotSolved("drive", answer.reason, level)
+            continue
+        states[level] = answer.outcomes["drive"]
+        starts.update({level: start for start in answer.starts.values()})
+    return states, starts
+
+
+def solve_level(
+    engine: object,
+    circuit: Circuit,
+    hookup: Hookup,
+    frequency_hz: float,
+    level: float,
+    start: StartState,
+    learn: bool = False,
+) -> DrivenAnswer:
+    """Solve one level in a worker; `learn` also measures how faults will move it."""
+    request = DrivenRequest({"drive": level}, starts={"drive": start}, learn=learn)
+    return solve_driven(engine, circuit, hookup, frequency_hz, request)  # type: ignore[arg-type]
+
+
+def worst_drives(
+    circuit: Circuit, table: LimitTable, idle: Solved, states: Mapping[float, Outcome]
+) -> tuple[WorstDrive, ...]:
+    """Return for each judged electrode the input at which its ratio is highest."""
+    best: dict[tuple[str, str], tuple[float, Stress]] = {}
+    every: Iterable[tuple[float, Outcome]] = [(0.0, idle), *sorted(states.items())]
+    for level, outcome in every:
+        if isinstance(outcome, NotSolved):
+            continue
+        state = outcome if level == 0.0 else replace(outcome, condition="full")
+        for stress in judge_state(circuit, table, state, {}):
+            if stress.quantity not in ELECTRODES:
+                continue
+            key = (stress.part, stress.quantity)
+            if key not in best or stress.ratio > best[key][1].ratio:
+                best[key] = (level, stress)
+    return tuple(
+        WorstDrive(stress.part, stress.quantity, level, stress.value, stress.limit, stress.ratio)
+        for level, stress in best.values()
+    )
+
+
+def hottest_level(roles: Roles, worst: Iterable[WorstDrive], full_v: float) -> float | None:
+    """Return the level of the hottest output plate where it is neither idle nor full."""
+    plates = [
+        each
+        for each in worst
+        if each.part in roles.output_tubes and each.quantity == "plate_dissipation_w"
+    ]
+    if not plates:
+        return None
+    level = max(plates, key=lambda each: each.ratio).input_v
+    apart = min(abs(level - known) for known in (0.0, full_v, OVERDRIVE * full_v))
+    return level if apart > APART * full_v else None

@@ -1,0 +1,241 @@
+"""From the flat netlist to the circuit.
+
+Comes in: `FlatNetlist` and the library of tube types.  Goes out: a `Circuit`
+whose parts have named pins.  A tube is an `X` card whose name (or `type=` note)
+is on file, or whose subcircuit in the netlist has a tube's pins; those pins are
+matched by their names, else by how the circuit hangs on them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from itertools import combinations
+
+from netcheck.circuit.model import Circuit, Coupling, Part, PartKind, Pin, natural_key
+from netcheck.errors import ManyErrors, NetcheckError, NetlistError
+from netcheck.findings import Finding
+from netcheck.netlist.flat import FlatElement, FlatNetlist
+from netcheck.tubes.library import Found, TubeLibrary
+
+PIN_NAMES: dict[str, tuple[str, ...]] = {
+    "R": ("a", "b"),
+    "C": ("a", "b"),
+    "L": ("a", "b"),
+    "V": ("plus", "minus"),
+    "I": ("plus", "minus"),
+    "D": ("anode", "cathode"),
+    "Q": ("collector", "base", "emitter", "substrate"),
+    "J": ("drain", "gate", "source"),
+    "M": ("drain", "gate", "source", "body"),
+    "E": ("plus", "minus", "control_plus", "control_minus"),
+    "G": ("plus", "minus", "control_plus", "control_minus"),
+    "F": ("plus", "minus"),
+    "H": ("plus", "minus"),
+    "B": ("plus", "minus"),
+}
+KINDS: dict[str, PartKind] = {
+    "R": "resistor",
+    "C": "capacitor",
+    "L": "inductor",
+    "V": "voltage_source",
+    "I": "current_source",
+    "D": "diode",
+    "Q": "transistor",
+    "J": "transistor",
+    "M": "transistor",
+    **dict.fromkeys("EFGHB", "controlled_source"),  # type: ignore[dict-item]
+}
+ELECTRODE_WORDS: dict[str, str] = {
+    **dict.fromkeys(("p", "pl", "plate", "a", "anode", "pp"), "plate"),
+    **dict.fromkeys(("s", "sg", "g2", "screen", "s2"), "screen"),
+    **dict.fromkeys(("g", "g1", "grid", "cg"), "grid"),
+    **dict.fromkeys(("k", "c", "cathode", "cath", "f"), "cathode"),
+}
+TUBE_PINS: dict[str, tuple[str, ...]] = {
+    "triode": ("plate", "grid", "cathode"),
+    "pentode": ("plate", "screen", "grid", "cathode"),
+}
+
+
+def build_circuit(netlist: FlatNetlist, library: TubeLibrary) -> Circuit:
+    """Build the circuit of a netlist; raises ManyErrors with all mistakes."""
+    builder = _Builder(netlist, library)
+    parts = builder.parts()
+    couplings = builder.couplings()
+    if builder.errors:
+        raise builder.errors[0] if len(builder.errors) == 1 else ManyErrors(builder.errors)
+    ordered = sorted(parts, key=lambda part: natural_key(part.ref))
+    return Circuit(
+        netlist.title,
+        {part.ref: part for part in ordered},
+        tuple(couplings),
+        {name.casefold(): model for name, model in netlist.models.items()},
+        (*netlist.findings, *builder.findings),
+        netlist.sources,
+    )
+
+
+class _Builder:
+    """Turns elements into parts and collects what is wrong with them."""
+
+    def __init__(self, netlist: FlatNetlist, library: TubeLibrary) -> None:
+        self.netlist = netlist
+        self.library = library
+        self.errors: list[NetcheckError] = []
+        self.findings: list[Finding] = []
+
+    def parts(self) -> list[Part]:
+        """Return a part for every element except couplings."""
+        parts: list[Part] = []
+        for element in self.netlist.elements:
+            if element.letter == "K":
+                continue
+            part = self._tube(element) if element.letter == "X" else self._plain(element)
+            if part:
+                parts.append(part)
+        return parts
+
+    def couplings(self) -> list[Coupling]:
+        """Return the couplings, expanded to pairs."""
+        inductors = {
+            element.ref.casefold(): element.ref
+            for element in self.netlist.elements
+            if element.letter == "L"
+        }
+        pairs: list[Coupling] = []
+        for element in self.netlist.elements:
+            if element.letter != "K":
+                continue
+            missing = [ref for ref in element.controls if ref.casefold() not in inductors]
+            if missing:
+                self._error(element, f"{element.ref} couples {missing[0]}, which is no inductor here")
+                continue
+            refs = [inductors[ref.casefold()] for ref in element.controls]
+            for first, second in combinations(refs, 2):
+                pairs.append(Coupling(element.ref, first, second, element.value or 0.0))
+        return pairs
+
+    def _error(self, element: FlatElement, message: str, hint: str = "") -> None:
+        source = self.netlist.sources.get(element.span.file)
+        self.errors.append(NetlistError(message, span=element.span, source=source, hint=hint))
+
+    def _plain(self, element: FlatElement) -> Part | None:
+        kind = KINDS.get(element.letter)
+        if kind is None:
+            self._error(element, f"{element.ref} is of a kind netcheck does not know")
+            return None
+        names = PIN_NAMES[element.letter]
+        pins = tuple(Pin(name, net) for name, net in zip(names, element.nodes, strict=False))
+        value = element.value
+        if element.letter in "VI":
+            value = element.waveform.dc_value
+        return Part(element.ref, kind, pins, value, element.note, element)
+
+    def _tube(self, element: FlatElement) -> Part | None:
+        named = element.note.tube_type or element.name
+        found = self.library.lookup(named)
+        if found is None and element.note.tube_type:
+            self._error(element, f"type={named} is not on file", self._suggestion(named))
+            return None
+        if found is None and not element.body:
+            self._error(
+                element,
+                f"{element.name} is neither a subcircuit of this netlist nor a tube type on file",
+                self._suggestion(named),
+            )
+            return None
+        if found and found.warning:
+            self.findings.append(
+                Finding("ambiguous-tube", "warning", found.warning, element.ref, element.span)
+            )
+        names = self._own_pins(element) if element.body else None
+        if names is None:
+            names = self._filed_pins(element, found)
+        if names is None:
+            return None
+        pins = tuple(Pin(name, net) for name, net in zip(names, element.nodes, strict=True))
+        return Part(
+            element.ref,
+            "tube",
+            pins,
+            None,
+            element.note,
+            element,
+            found.type if found else None,
+        )
+
+    def _filed_pins(self, element: FlatElement, found: Found | None) -> tuple[str, ...] | None:
+        if found is None:
+            self._error(
+                element,
+                f"the pins of subcircuit {element.name} cannot be told apart",
+                "name them plate, screen, grid, cathode (or p g2 g k), or add a type= note",
+            )
+            return None
+        names = TUBE_PINS[found.type.kind]
+        if len(names) != len(element.nodes):
+            self._error(
+                element,
+                f"{element.ref} has {len(element.nodes)} nodes, but a {found.type.name} "
+                f"section takes {len(names)}: {' '.join(names)}",
+                "one X card is one section; heater and suppressor pins are left out",
+            )
+            return None
+        return names
+
+    def _own_pins(self, element: FlatElement) -> tuple[str, ...] | None:
+        """Pins of the user's own subcircuit, by name, else by how it is wired."""
+        names = [ELECTRODE_WORDS.get(pin.casefold().strip("_"), "") for pin in element.pins]
+        wanted = TUBE_PINS["pentode" if len(names) == 4 else "triode"]
+        if sorted(names) == sorted(wanted):
+            return tuple(names)
+        return guess_pins(element, self.netlist.elements)
+
+    def _suggestion(self, name: str) -> str:
+        near = self.library.suggest(name)
+        hint = f"did you mean {near}? " if near else ""
+        return hint + "`netcheck tubes` lists the types on file"
+
+
+def guess_pins(
+    element: FlatElement, elements: Iterable[FlatElement]
+) -> tuple[str, ...] | None:
+    """Guess the electrodes of a tube model from what hangs on its pins.
+
+    The cathode is the pin the model's own sources return to; the plate is a pin
+    a current source of the model feeds from it; a grid only controls.
+    """
+    sinks: dict[str, int] = {}
+    drains: dict[str, int] = {}
+    for card in element.body:
+        if card.letter in "GB" and card.quantity != "v" and len(card.nodes) >= 2:
+            drains[card.nodes[0]] = drains.get(card.nodes[0], 0) + 1
+            sinks[card.nodes[1]] = sinks.get(card.nodes[1], 0) + 1
+    nodes = element.nodes
+    fed = [node for node in nodes if drains.get(node) and not sinks.get(node)]
+    cathodes = [node for node in nodes if sinks.get(node)]
+    if len(cathodes) != 1 or not fed:
+        return None
+    cathode = cathodes[0]
+    grids = [node for node in nodes if node not in fed and node != cathode]
+    table = {cathode: "cathode"}
+    if len(nodes) == 3 and len(fed) == 1 and len(grids) == 1:
+        table |= {fed[0]: "plate", grids[0]: "grid"}
+    elif len(nodes) == 4 and len(fed) == 2 and len(grids) == 1:
+        loaded = _through_winding(fed, elements)
+        if loaded is None:
+            return None
+        other = fed[1] if loaded == fed[0] else fed[0]
+        table |= {loaded: "plate", other: "screen", grids[0]: "grid"}
+    else:
+        return None
+    return tuple(table[node] for node in nodes)
+
+
+def _through_winding(nets: list[str], elements: Iterable[FlatElement]) -> str | None:
+    """Return the one net of two that an inductor ends on."""
+    wound = {node for element in elements if element.letter == "L" for node in element.nodes}
+    ends = [net for net in nets if net in wound]
+    return ends[0] if len(ends) == 1 else None
+
+

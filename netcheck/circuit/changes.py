@@ -1,0 +1,206 @@
+"""What a fault does to a circuit, as data.
+
+A fault is a tuple of changes.  `apply_changes` gives the faulted circuit; the
+solver may take the short way for `SetValue` and `AddResistor`, which need no new
+deck.  A test holds both ways to the same answer.
+
+Shorted turns are a second winding on the same core, closed through its own wire:
+with a winding of resistance D and load R, a share s of shorted turns leaves
+`D (1-s) + (1-s)^2 (R || D/s)`, far less than taking those turns away would
+(ideal-transformer algebra; a test holds the split winding to it).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from netcheck.circuit.model import Circuit, Coupling, Part, Pin
+from netcheck.netlist.notes import PartNote
+
+OPEN_OHM = 1e9
+"""An open part: a finite leak keeps every net solvable (common practice)."""
+
+SHORT_OHM = 0.1
+"""A shorted part (common practice)."""
+
+MIN_LOOP_OHM = 1e-3
+"""Floor for the wire of shorted turns and for the short itself: no loop is lossless."""
+
+SHORT_SHARE = 1e-3
+"""The short's own resistance as a share of the shorted wire's: too small to count."""
+
+
+@dataclass(frozen=True, slots=True)
+class SetValue:
+    """Give a resistor, capacitor, inductor or source another value (SI)."""
+
+    part: str
+    value: float
+
+
+@dataclass(frozen=True, slots=True)
+class AddResistor:
+    """Put a resistor between two nets: a leak or a short."""
+
+    name: str
+    net_a: str
+    net_b: str
+    ohm: float
+
+
+@dataclass(frozen=True, slots=True)
+class ShortTurns:
+    """Short a share of one winding's turns.
+
+    The winding is split in two windings with inductances by the square of their
+    turns and with their own share of the wire resistance; the short lies across
+    the part at the winding's first pin, through that part's wire resistance.
+
+    share: of this winding's turns, between 0 and 1.  dcr_ohm: wire resistance of
+    the whole winding, estimated where the netlist gives none.  coupling: least
+    coupling of the two parts; raised where the winding is coupled more tightly
+    with others than that allows (`part_coupling`).
+    """
+
+    part: str
+    share: float
+    dcr_ohm: float
+    coupling: float = 0.9995
+
+
+@dataclass(frozen=True, slots=True)
+class ScaleEmission:
+    """Multiply all currents of one tube (strong, weak, or cold at 0)."""
+
+    part: str
+    scale: float
+
+
+Change = SetValue | AddResistor | ShortTurns | ScaleEmission
+
+
+def apply_changes(circuit: Circuit, changes: tuple[Change, ...]) -> Circuit:
+    """Return the circuit with all changes made, leaving `circuit` as it was."""
+    for change in changes:
+        match change:
+            case SetValue(part=ref, value=value):
+                circuit = circuit.with_parts(replace(circuit[ref], value=value))
+            case AddResistor():
+                circuit = circuit.with_parts(added_resistor(change))
+            case ScaleEmission(part=ref, scale=scale):
+                circuit = circuit.with_parts(replace(circuit[ref], current_scale=scale))
+            case ShortTurns():
+                circuit = _short_turns(circuit, change)
+    return circuit
+
+
+def added_resistor(change: AddResistor) -> Part:
+    """Return the part that an `AddResistor` puts in."""
+    pins = (Pin("a", change.net_a), Pin("b", change.net_b))
+    return Part(change.name, "resistor", pins, change.ohm, PartNote(), added=True)
+
+
+def _short_turns(circuit: Circuit, change: ShortTurns) -> Circuit:
+    """Split a winding; the shorted part is a winding of its own with its wire.
+
+    The current sense of both parts is that of the whole, so the couplings keep
+    their sign; each part couples with every other winding as the whole did.
+    """
+    whole, share = circuit[change.part], change.share
+    if whole.kind != "inductor" or not 0.0 < share < 1.0:
+        raise ValueError(f"cannot short {share:g} of the turns of {whole.ref}")
+    names = _Names(circuit, whole.ref)
+    start, end = whole.nets
+    intact = replace(
+        whole,
+        value=(whole.value or 0.0) * (1.0 - share) ** 2,
+        pins=(Pin("a", names.middle), Pin("b", end)),
+        note=_rest_of_note(whole.note, share),
+    )
+    shorted = Part(
+        names.shorted,
+        "inductor",
+        (Pin("a", start), Pin("b", names.wire)),
+        (whole.value or 0.0) * share**2,
+        PartNote(),
+        added=True,
+    )
+    wire_ohm = max(change.dcr_ohm * share, MIN_LOOP_OHM)
+    short_ohm = max(wire_ohm * SHORT_SHARE, MIN_LOOP_OHM)
+    wire = AddResistor(names.wire, names.wire, names.middle, wire_ohm)
+    short = AddResistor(names.short, start, names.middle, short_ohm)
+    couplings = [
+        Coupling(f"{shorted.ref}~{other}", shorted.ref, other, factor)
+        for other, factor in circuit.coupled_with(whole.ref).items()
+    ]
+    between = part_coupling(circuit, whole.ref, change.coupling)
+    couplings.append(Coupling(f"{shorted.ref}~{whole.ref}", shorted.ref, whole.ref, between))
+    return circuit.with_parts(
+        intact,
+        shorted,
+        added_resistor(wire),
+        added_resistor(short),
+        couplings=(*circuit.couplings, *couplings),
+    )
+
+
+def part_coupling(circuit: Circuit, winding: str, at_least: float) -> float:
+    """Return how tightly two parts of one winding couple with each other.
+
+    Turns of one winding leak less flux past each other than past the rest of the
+    transformer.  With r2 the share of the winding's flux that all other windings
+    together can cancel (the squared multiple correlation of the coupling matrix),
+    the enlarged matrix stays physically possible for any factor from `2 r2 - 1`
+    up (its Schur complement); `(1 + r2) / 2` lies above that for every r2.
+    """
+    others = _coupled_group(circuit, winding)
+    if not others:
+        return at_least
+    place = {ref: number for number, ref in enumerate(others)}
+    own = np.zeros(len(others))
+    matrix = np.eye(len(others))
+    for pair in circuit.couplings:
+        if pair.first in place and pair.second in place:
+            first, second = place[pair.first], place[pair.second]
+            matrix[first, second] = matrix[second, first] = pair.factor
+        elif winding in (pair.first, pair.second):
+            other = pair.second if pair.first == winding else pair.first
+            own[place[other]] = pair.factor
+    r2 = float(own @ np.linalg.pinv(matrix, hermitian=True) @ own)
+    return max(at_least, (1.0 + min(max(r2, 0.0), 1.0)) / 2.0)
+
+
+def _coupled_group(circuit: Circuit, winding: str) -> list[str]:
+    """Return all windings coupled with one, directly or through others."""
+    found = {winding: None}
+    waiting = [winding]
+    while waiting:
+        for other in circuit.coupled_with(waiting.pop()):
+            if other not in found:
+                found[other] = None
+                waiting.append(other)
+    return [ref for ref in found if ref != winding]
+
+
+def _rest_of_note(note: PartNote, share: float) -> PartNote:
+    """Return the note of the turns that are left: less wire, fewer turns."""
+    return replace(
+        note,
+        dcr_ohm=None if note.dcr_ohm is None else note.dcr_ohm * (1.0 - share),
+        turns=None if note.turns is None else note.turns * (1.0 - share),
+    )
+
+
+class _Names:
+    """Names for the new parts and nets, free also when a winding is split again."""
+
+    def __init__(self, circuit: Circuit, winding: str) -> None:
+        number = 1
+        while f"{winding}.short{number}" in circuit.parts:
+            number += 1
+        self.middle = f"{winding}.tap{number}"
+        self.wire = f"{winding}.wire{number}"
+        self.shorted = f"{winding}.turns{number}"
+        self.short = f"{winding}.short{number}"

@@ -1,0 +1,154 @@
+"""What is wrong with a circuit before anything is solved.
+
+Comes in: a `Circuit`.  Goes out: findings, each with the place of a part; or an
+error where no question about the circuit can be answered: no ground, no tube, or
+couplings no transformer can have.  A solver gives an answer for a net that hangs in
+the air too (its own leakage holds it), so such nets are named here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from netcheck.circuit.feeds import feed_findings
+from netcheck.circuit.graph import dc_components
+from netcheck.circuit.model import GROUND, Circuit, Part
+from netcheck.circuit.pin_order import pin_order_findings
+from netcheck.circuit.windings import check_couplings, load_findings
+from netcheck.errors import NetlistError, UnanswerableError
+from netcheck.findings import Finding
+from netcheck.source import Span
+
+MANY_NETS = 4
+"""Nets of one floating island that are named; the rest are counted."""
+
+
+def check_circuit(circuit: Circuit) -> tuple[Finding, ...]:
+    """Check a circuit.
+
+    Raises
+    ------
+    NetlistError
+        No ground net, or couplings that are physically impossible.
+    UnanswerableError
+        No tube in the circuit.
+    """
+    _require_ground(circuit)
+    _require_tubes(circuit)
+    check_couplings(circuit)
+    return (
+        *_floating(circuit),
+        *_dangling(circuit),
+        *feed_findings(circuit),
+        *pin_order_findings(circuit),
+        *load_findings(circuit),
+    )
+
+
+def _require_ground(circuit: Circuit) -> None:
+    if GROUND not in circuit.parts_on:
+        raise NetlistError(
+            "the circuit has no ground: no part is connected to net 0",
+            span=_first_span(circuit),
+            hint="name the ground net 0; every voltage is measured to it",
+        )
+
+
+def _require_tubes(circuit: Circuit) -> None:
+    if not circuit.tubes:
+        raise UnanswerableError(
+            "there is no tube in this circuit, so there is nothing to judge",
+            hint="a tube is an X card with plate, [screen], grid and cathode: "
+            "`X1 plate grid cathode 12AX7` or `X2 plate screen grid cathode EL34`",
+        )
+
+
+def _first_span(circuit: Circuit) -> Span | None:
+    return next((part.span for part in circuit if part.span), None)
+
+
+def _floating(circuit: Circuit) -> Iterator[Finding]:
+    """Yield a finding for every set of nets without a DC path to ground."""
+    order = {net: index for index, net in enumerate(circuit.nets)}
+    for component in dc_components(circuit):
+        if GROUND in component or _held_by_tubes(circuit, component):
+            continue
+        nets = sorted(component, key=order.__getitem__)
+        grids = [
+            part.ref
+            for part in circuit.tubes
+            if part.has_pin("grid") and part.net("grid") in component
+        ]
+        part = circuit[grids[0]] if grids else circuit.parts_on[nets[0]][0]
+        named = ", ".join(nets[:MANY_NETS])
+        more = f" and {len(nets) - MANY_NETS} more" if len(nets) > MANY_NETS else ""
+        holder = f"; the grid of {', '.join(grids)} is on it" if grids else ""
+        verb, noun = ("have", "nets") if len(nets) > 1 else ("has", "net")
+        yield Finding(
+            "no-dc-path",
+            "warning",
+            f"{noun} {named}{more} {verb} no DC path to ground{holder}: "
+            "only the solver's own leakage holds the voltage there",
+            part.ref,
+            part.span,
+        )
+
+
+def _held_by_tubes(circuit: Circuit, component: frozenset[str]) -> bool:
+    """Say whether tube currents settle the voltage of a set of nets.
+
+    A tail or a plate load made of a current source, and the junction of two stacked
+    tubes, have no DC path of their own; what one part delivers the other takes.
+    """
+    parts = {part.ref: part for net in component for part in circuit.parts_on[net]}
+    ends = [
+        (part.ref, pin)
+        for part in parts.values()
+        if part.kind == "tube"
+        for pin in ("plate", "cathode")
+        if part.has_pin(pin) and part.net(pin) in component
+    ]
+    sources = any(part.kind in ("current_source", "controlled_source") for part in parts.values())
+    uppers = {ref for ref, pin in ends if pin == "cathode"}
+    lowers = {ref for ref, pin in ends if pin == "plate"}
+    return (sources and bool(ends)) or any(upper != lower for upper in uppers for lower in lowers)
+
+
+def _dangling(circuit: Circuit) -> Iterator[Finding]:
+    """Yield a finding for every net with a single pin."""
+    pins: dict[str, list[Part]] = {}
+    for part in circuit:
+        for pin in part.pins:
+            pins.setdefault(pin.net, []).append(part)
+    for net in circuit.nets:
+        if net != GROUND and len(pins[net]) == 1 and not _measured(circuit, net):
+            part = pins[net][0]
+            yield Finding(
+                "dangling-net",
+                "warning",
+                f"net {net} has a single pin, that of {part.ref}: a wire that ends nowhere, "
+                "or a net name written in two ways",
+                part.ref,
+                part.span,
+            )
+
+
+def _measured(circuit: Circuit, net: str) -> bool:
+    """Say whether a behavioural source elsewhere reads the net's voltage."""
+    return any(
+        part.element is not None and reads_net(part.element.expression, net)
+        for part in circuit.of_kind("controlled_source")
+    )
+
+
+def reads_net(expression: object, net: str) -> bool:
+    """Say whether an expression contains V(net)."""
+    if expression is None or isinstance(expression, str | int | float):
+        return False
+    if isinstance(expression, tuple):
+        return any(reads_net(item, net) for item in expression)
+    fields = getattr(type(expression), "__dataclass_fields__", {})
+    names = [getattr(expression, name) for name in fields]
+    if "net" in fields and net in names:
+        return True
+    return any(reads_net(value, net) for value in names)

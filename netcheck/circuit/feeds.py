@@ -1,0 +1,126 @@
+"""Where the tubes' plates and screens get their current from.
+
+Comes in: a `Circuit`.  Goes out: findings `unfed-electrode` and `rectifier-fed`.
+From every DC source the walk goes through resistors, windings, sources, diodes and
+from plate to cathode of tubes (a cascode's upper tube feeds the lower), never
+through ground.  An AC source with rectifiers behind it charges B+ only over time: an
+operating point finds none, and everything would look within limits.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterable, Iterator
+
+from netcheck.circuit.graph import conducts_dc
+from netcheck.circuit.model import GROUND, Circuit, Part
+from netcheck.findings import Finding
+
+
+def feed_findings(circuit: Circuit) -> Iterator[Finding]:
+    """Yield findings about plates and screens that no DC source feeds."""
+    fed = _reached(circuit, _source_nets(circuit))
+    unfed = [
+        (tube, pin.name, pin.net)
+        for tube in circuit.tubes
+        if tube.has_pin("grid")
+        for pin in tube.pins
+        if pin.name in ("plate", "screen") and pin.net not in fed
+    ]
+    if not unfed:
+        return
+    mains = [
+        part
+        for part in circuit.of_kind("voltage_source")
+        if _alternates(part) and not part.note.is_input
+    ]
+    charged = _charged(circuit, mains)
+    through_rectifier = [entry for entry in unfed if entry[2] in charged]
+    if any(pin == "plate" for _, pin, _ in through_rectifier):
+        source = mains[0]
+        yield Finding(
+            "rectifier-fed",
+            "error",
+            f"B+ comes only from the alternating source {source.ref} through rectifiers; "
+            "put a DC source in their place (the B+ you measure or expect)",
+            source.ref,
+            source.span,
+        )
+    for tube, pin, net in unfed:
+        if net not in charged:
+            yield Finding(
+                "unfed-electrode",
+                "warning",
+                f"no DC source feeds the {pin} of {tube.ref} (net {net})",
+                tube.ref,
+                tube.span,
+            )
+
+
+def _alternates(part: Part) -> bool:
+    waveform = part.element.waveform if part.element else None
+    return waveform is not None and waveform.alternating
+
+
+def _source_nets(circuit: Circuit) -> Iterable[str]:
+    """Return the nets at DC sources; a behavioural source may be one too."""
+    for part in circuit.of_kind("voltage_source", "current_source", "controlled_source"):
+        if part.kind == "controlled_source" or (part.value and not part.note.is_input):
+            yield from part.nets[:2]
+
+
+def _reached(circuit: Circuit, start: Iterable[str]) -> frozenset[str]:
+    seen = {net for net in start if net != GROUND}
+    queue = deque(seen)
+    while queue:
+        net = queue.popleft()
+        for part in circuit.parts_on.get(net, ()):
+            for far in _onward(part, net):
+                if far != GROUND and far not in seen:
+                    seen.add(far)
+                    queue.append(far)
+    return frozenset(seen)
+
+
+def _onward(part: Part, net: str) -> tuple[str, ...]:
+    """Return the nets that get current from a net through one part."""
+    if part.kind == "tube":
+        if part.has_pin("grid"):
+            return (part.net("cathode"),) if part.net("plate") == net else ()
+        return (part.net("cathode"),) if part.has_pin("cathode") else ()
+    if part.kind == "controlled_source" or not conducts_dc(part):
+        return ()
+    return tuple(far for far in part.nets if far != net)
+
+
+def _charged(circuit: Circuit, mains: list[Part]) -> frozenset[str]:
+    """Return the nets behind rectifiers that an alternating source drives."""
+    if not mains:
+        return frozenset()
+    alternating = _secondary_nets(circuit, mains)
+    outputs: list[str] = []
+    for part in circuit.of_kind("diode", "tube"):
+        if part.kind == "diode" and set(part.nets) & alternating:
+            outputs += [net for net in part.nets if net not in alternating]
+        elif part.kind == "tube" and not part.has_pin("grid") and part.has_pin("cathode"):
+            plates = {pin.net for pin in part.pins if pin.name != "cathode"}
+            outputs += [part.net("cathode")] if plates & alternating else []
+    return _reached(circuit, outputs)
+
+
+def _secondary_nets(circuit: Circuit, mains: list[Part]) -> frozenset[str]:
+    """Return the nets an alternating source drives, over transformers too."""
+    seen = {net for part in mains for net in part.nets} - {GROUND}
+    queue = deque(seen)
+    while queue:
+        net = queue.popleft()
+        for part in circuit.parts_on.get(net, ()):
+            if part.kind not in ("resistor", "inductor"):
+                continue
+            coupled = circuit.coupled_with(part.ref) if part.kind == "inductor" else ()
+            for ref in (part.ref, *coupled):
+                for far in circuit[ref].nets:
+                    if far != GROUND and far not in seen:
+                        seen.add(far)
+                        queue.append(far)
+    return frozenset(seen)

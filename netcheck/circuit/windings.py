@@ -1,0 +1,139 @@
+"""Couplings that can exist, and transformers that drive something.
+
+Comes in: a `Circuit`.  The matrix of inductances M, with M[i][j] = k * sqrt(L_i L_j),
+must be positive semidefinite: the energy i^T M i / 2 stored in a set of windings is
+never negative.  For positive inductances that is the same as for the matrix of the
+factors k alone.  A coupling that is not written counts as 0, which is how one
+impossible set comes about: A and B tightly coupled, B and C too, A and C not.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import combinations
+
+import networkx as nx
+import numpy as np
+
+from netcheck.circuit.model import GROUND, Circuit, natural_key
+from netcheck.errors import NetlistError
+from netcheck.findings import Finding
+
+NEGATIVE_SHARE = 1e-9
+"""Eigenvalue below which the matrix is not semidefinite; rounding stays above."""
+
+
+def winding_groups(circuit: Circuit) -> tuple[tuple[str, ...], ...]:
+    """Return the sets of coupled inductors, in natural order."""
+    graph: nx.Graph[str] = nx.Graph()
+    graph.add_edges_from((k.first, k.second) for k in circuit.couplings if k.factor)
+    groups = [
+        tuple(sorted((ref for ref in group if ref in circuit.parts), key=natural_key))
+        for group in nx.connected_components(graph)
+    ]
+    return tuple(sorted(groups, key=lambda group: natural_key(group[0])))
+
+
+def check_couplings(circuit: Circuit) -> None:
+    """Raise NetlistError for a set of couplings no transformer can have."""
+    for group in winding_groups(circuit):
+        index = {ref: position for position, ref in enumerate(group)}
+        matrix = np.eye(len(group))
+        for coupling in circuit.couplings:
+            if coupling.first in index and coupling.second in index:
+                row, column = index[coupling.first], index[coupling.second]
+                matrix[row, column] = matrix[column, row] = coupling.factor
+        if float(np.linalg.eigvalsh(matrix).min()) < -NEGATIVE_SHARE:
+            raise _impossible(circuit, group, matrix)
+
+
+def _impossible(circuit: Circuit, group: tuple[str, ...], matrix: np.ndarray) -> NetlistError:
+    missing = [
+        f"{first} and {second}"
+        for (row, first), (column, second) in combinations(enumerate(group), 2)
+        if matrix[row, column] == 0.0
+    ]
+    span = circuit[group[0]].span
+    hint = (
+        f"no coupling is written for {', '.join(missing)}; "
+        f"one card can couple all: K1 {' '.join(group)} 0.998"
+        if missing
+        else "lower the factors that are out of line with the others"
+    )
+    return NetlistError(
+        f"no transformer can have these couplings: {', '.join(group)} together would "
+        "store negative energy",
+        span=span,
+        source=circuit.sources.get(span.file) if span else None,
+        hint=hint,
+    )
+
+
+def load_findings(circuit: Circuit) -> Iterator[Finding]:
+    """Yield a finding for every transformer with a plate winding and no load."""
+    for group in winding_groups(circuit):
+        primary = _plate_windings(circuit, group)
+        if not primary:
+            continue
+        rest = [ref for ref in group if ref not in primary]
+        if any(_is_loaded(circuit, ref) for ref in rest):
+            continue
+        first = circuit[primary[0]]
+        what = f"nothing is connected to {', '.join(rest)}" if rest else "it has no other winding"
+        yield Finding(
+            "no-load",
+            "warning",
+            f"the transformer of {', '.join(primary)} drives no load: {what}",
+            first.ref,
+            first.span,
+        )
+
+
+def _plate_windings(circuit: Circuit, group: tuple[str, ...]) -> tuple[str, ...]:
+    """Return the windings a plate feeds, directly or over other windings.
+
+    A resistor in series (wire, plate stopper) or a capacitor (parafeed) may stand
+    between plate and winding.
+    """
+    plates = {
+        part.net("plate")
+        for part in circuit.tubes
+        if part.has_pin("grid") and part.has_pin("plate") and part.net("plate") != GROUND
+    }
+    near = set(plates)
+    for net in plates:
+        for part in circuit.parts_on.get(net, ()):
+            if part.kind in ("resistor", "capacitor") and not _on_source(circuit, part.nets):
+                near.update(part.nets)
+    near -= {GROUND}
+    found: dict[str, None] = {}
+    grown = True
+    while grown:
+        grown = False
+        for ref in group:
+            nets = circuit[ref].nets
+            if ref not in found and set(nets) & near:
+                found[ref] = None
+                near.update(net for net in nets if not _on_source(circuit, (net,)))
+                near -= {GROUND}
+                grown = True
+    return tuple(found)
+
+
+def _on_source(circuit: Circuit, nets: tuple[str, ...]) -> bool:
+    return any(
+        part.kind == "voltage_source"
+        for net in nets
+        if net != GROUND
+        for part in circuit.parts_on.get(net, ())
+    )
+
+
+def _is_loaded(circuit: Circuit, ref: str) -> bool:
+    """Say whether a resistor or a tube hangs on a winding."""
+    return any(
+        part.kind in ("resistor", "tube", "controlled_source", "diode")
+        for net in circuit[ref].nets
+        if net != GROUND
+        for part in circuit.parts_on.get(net, ())
+    )

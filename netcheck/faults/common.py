@@ -1,0 +1,109 @@
+"""What all fault kinds share: ids, parts by role, and the tubes behind a net.
+
+Comes in: a circuit and its roles.  Goes out: lists of parts in natural order, and
+`Fault` values whose id follows from parts, kind and defect, so that no kind can
+spell an id its own way.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from netcheck.circuit.changes import AddResistor, Change
+from netcheck.circuit.model import Circuit, Part, PartKind, natural_key
+from netcheck.faults.base import Defect, Fault, Likelihood, size_text
+from netcheck.roles.base import Role, Roles
+
+POWER_OFF = "Power off, plug out, capacitors discharged"
+"""How every measurement inside the chassis begins."""
+
+
+def fault_id(parts: Sequence[str], kind: str, defect: Defect | None = None) -> str:
+    """Return the id: `<parts>/<kind>`, or `<parts>/<kind>@<defect>`."""
+    name = f"{'+'.join(parts)}/{kind}"
+    return name if defect is None else f"{name}@{size_text(defect.value, defect.unit)}"
+
+
+def make_fault(
+    family: str,
+    parts: Sequence[str],
+    kind: str,
+    changes: Sequence[Change],
+    likelihood: Likelihood,
+    *,
+    summary: str,
+    measure: str,
+    defect: Defect | None = None,
+    only_size: bool = False,
+) -> Fault:
+    """Return a fault; `only_size` leaves its defect out of the id."""
+    return Fault(
+        id=fault_id(parts, kind, None if only_size else defect),
+        parts=tuple(parts),
+        kind=kind,
+        changes=tuple(changes),
+        likelihood=likelihood,
+        summary=summary,
+        defect=defect,
+        next_measurement=measure,
+        family=family,
+    )
+
+
+def parts_with_role(
+    circuit: Circuit, roles: Roles, kind: PartKind, *names: str
+) -> tuple[tuple[Part, tuple[Role, ...]], ...]:
+    """Return each part that plays one of these roles, once, with those roles.
+
+    A part shared by several tubes plays its role for each of them.  Parts of
+    another kind, or without a positive value, are left out.
+    """
+    table: dict[str, list[Role]] = {}
+    for role in roles.named(*names):
+        part = circuit.parts.get(role.part)
+        if part is not None and part.kind == kind and (part.value or 0.0) > 0.0:
+            table.setdefault(part.ref, []).append(role)
+    return tuple((circuit[ref], tuple(table[ref])) for ref in sorted(table, key=natural_key))
+
+
+def served_tubes(circuit: Circuit, roles: Iterable[Role]) -> tuple[str, ...]:
+    """Return the tubes these roles are played for, in natural order."""
+    names = {role.of for role in roles if role.of in circuit.parts}
+    return tuple(sorted((ref for ref in names if circuit[ref].kind == "tube"), key=natural_key))
+
+
+def grids_fed_by(circuit: Circuit, roles: Roles, net: str) -> tuple[str, ...]:
+    """Return the tubes whose grid is on `net`, directly or through grid stoppers."""
+    nets = {net}
+    stoppers = {role.part for role in roles.named("grid_stopper")}
+    for part in circuit.parts_on.get(net, ()):
+        if part.ref in stoppers:
+            nets.update(part.nets)
+    return tuple(
+        tube.ref for tube in circuit.tubes if tube.has_pin("grid") and tube.net("grid") in nets
+    )
+
+
+def across(part: Part, ohm: float) -> AddResistor:
+    """Return a leak or a short across a two-pin part; one name for both, by the part."""
+    first, second = part.nets
+    return AddResistor(f"{part.ref}.leak", first, second, ohm)
+
+
+def electrodes_on(circuit: Circuit, net: str, *pins: str) -> tuple[tuple[str, str], ...]:
+    """Return `(tube, electrode)` for each of these electrodes that is on `net`."""
+    return tuple(
+        (tube.ref, pin)
+        for tube in circuit.tubes
+        for pin in pins
+        if tube.has_pin(pin) and tube.net(pin) == net
+    )
+
+
+def joined(refs: Sequence[str], nothing: str = "the tube") -> str:
+    """Write refs as a person does: `V3`, `V3 and V4`, `V3, V4 and V5`."""
+    if not refs:
+        return nothing
+    if len(refs) == 1:
+        return refs[0]
+    return f"{', '.join(refs[:-1])} and {refs[-1]}"

@@ -1,0 +1,121 @@
+"""Open or drifted grid leak.
+
+What it does:
+    The resistor that ties a grid to its bias, or to ground, no longer holds it there.
+Why it overheats something:
+    A little reverse current flows out of every negative grid.  Through a higher grid
+    leak it moves the grid further positive, which raises the current and with it the
+    reverse current; with the leak open the grid drifts up until the tube red-plates.
+How it is modelled:
+    The resistor takes another value: 1.2, 1.5, 2, 3 or 5 times its own, or 1 Gohm for
+    open.  The reverse grid current is part of the tube's current law.
+Known limits:
+    A gassy or hot tube has far more reverse current than the model's sound one, so
+    real tubes tip over earlier.  The slow creep over minutes is not modelled.
+Example:
+    `R12/open`, `R12/drifted@330kohm`.
+References:
+    Carbon composition of 220 kohm to 1 Mohm drifts upward, and an open grid leak shows
+    as a reading that a 10 Mohm meter cures: common practice.  Failed composition
+    resistors have drifted in 66 % and opened in 31 % of cases: FMD-91, from memory.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from functools import partial
+
+from netcheck.circuit.changes import OPEN_OHM, SetValue
+from netcheck.circuit.model import Circuit, Part
+from netcheck.faults.base import ContinuousFault, Defect, Fault, FaultKind, likelihood
+from netcheck.faults.common import (
+    POWER_OFF,
+    fault_id,
+    joined,
+    make_fault,
+    parts_with_role,
+    served_tubes,
+)
+from netcheck.roles.base import Roles
+
+NAME = "grid_leak"
+DRIFTS = (1.2, 1.5, 2.0, 3.0, 5.0)
+FAR_DRIFT = 2.5
+
+OPEN = likelihood(
+    "occasional",
+    "common practice; open is 31 % of composition resistor failures (FMD-91, from memory)",
+)
+NEAR = likelihood("common", "common practice: carbon composition of this size drifts upward")
+FAR = likelihood("occasional", "common practice: drift beyond two or three times is less usual")
+
+
+def find(circuit: Circuit, roles: Roles) -> Iterator[Fault]:
+    """List the drifts and the open of every grid leak."""
+    for part, tubes in _leaks(circuit, roles):
+        for factor in DRIFTS:
+            yield _fault(part, tubes, "drifted", (part.value or 0.0) * factor)
+        if (part.value or 0.0) < OPEN_OHM:
+            yield _fault(part, tubes, "open", OPEN_OHM)
+
+
+def continuous(circuit: Circuit, roles: Roles) -> Iterator[ContinuousFault]:
+    """Sweep every grid leak from its value up to an open one."""
+    for part, tubes in _leaks(circuit, roles):
+        if (part.value or 0.0) < OPEN_OHM:
+            yield ContinuousFault(
+                id=fault_id([part.ref], "drifted"),
+                parts=(part.ref,),
+                kind="drifted",
+                unit="ohm",
+                from_value=part.value or 0.0,
+                to_value=OPEN_OHM,
+                logarithmic=True,
+                make=partial(_fault, part, tubes, "drifted"),
+                family=NAME,
+            )
+
+
+def _leaks(circuit: Circuit, roles: Roles) -> Iterator[tuple[Part, str]]:
+    """Give each grid leak with its tubes in words."""
+    for part, played in parts_with_role(circuit, roles, "resistor", "grid_leak"):
+        yield part, joined(served_tubes(circuit, played), played[0].of)
+
+
+def _fault(part: Part, tubes: str, kind: str, ohm: float) -> Fault:
+    defect = Defect(ohm, "ohm")
+    marked = Defect(part.value or 0.0, "ohm").text
+    if kind == "open":
+        chance, happened = OPEN, "is open"
+    else:
+        chance = FAR if ohm > FAR_DRIFT * (part.value or ohm) else NEAR
+        happened = f"has drifted to {defect.text} from {marked}"
+    return make_fault(
+        NAME,
+        [part.ref],
+        kind,
+        [SetValue(part.ref, ohm)],
+        chance,
+        summary=f"{part.ref}, the grid leak of {tubes}, {happened}.",
+        measure=f"{POWER_OFF}, {tubes} out: measure from the grid pin of {tubes} to the far end of "
+        f"{part.ref}; {marked} belongs there, grid stopper included.",
+        defect=defect,
+        only_size=kind == "open",
+    )
+
+
+GRID_LEAK = FaultKind(
+    name=NAME,
+    title="Open or drifted grid leak",
+    model="The resistor takes a higher value, 1 Gohm when open; the tube's reverse grid current "
+    "lifts the grid.",
+    defects="x1.2, 1.5, 2, 3, 5; open; swept from its value to 1 Gohm.",
+    likelihood="Drift common up to about twice, occasional beyond; open occasional.",
+    readings="Plate current creeps up over minutes; a 10 Mohm meter on the grid seems to cure it.",
+    next_step="Power off, capacitors discharged, tube out: measure from the grid pin to the bias "
+    "feed or ground.",
+    source="common practice; failure modes of resistors: FMD-91, from memory",
+    find=find,
+    continuous=continuous,
+    kinds=("drifted", "open"),
+)

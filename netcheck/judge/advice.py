@@ -1,0 +1,48 @@
+"""Advice on healthy parts near their ratings: no verdict, a note.
+
+Comes in: the stresses of the healthy circuit.  Goes out: findings of level note
+for resistors beyond the share of their rating, and capacitors beyond the share of
+their volts, that long life asks for.  Assumed ratings get no advice.  Sources: see
+`netcheck.ratings.parts`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+from netcheck.circuit.model import Circuit, natural_key
+from netcheck.findings import Finding
+from netcheck.judge.base import LimitTable, Stress
+from netcheck.ratings.parts import ADVISED_SHARE, ADVISED_VOLTAGE_SHARE
+
+ADVISED: Mapping[str, tuple[str, float, str]] = {
+    "power_w": ("resistor-derating", ADVISED_SHARE, "of its power rating"),
+    "voltage_v": ("capacitor-derating", ADVISED_VOLTAGE_SHARE, "of its rated volts"),
+}
+
+
+def advise(circuit: Circuit, table: LimitTable, healthy: Iterable[Stress]) -> tuple[Finding, ...]:
+    """Return one note for each part that is healthy but worked hard.
+
+    Only between the advised share and the limit; over the limit is a verdict.
+    """
+    assumed = {(limit.part, limit.quantity) for limit in table.limits if limit.assumed}
+    hardest: dict[tuple[str, str], Stress] = {}
+    for stress in healthy:
+        key = (stress.part, stress.quantity)
+        if stress.quantity in ADVISED and key not in assumed:
+            hardest[key] = max(hardest.get(key, stress), stress, key=lambda one: one.ratio)
+    return tuple(
+        _note(circuit, stress)
+        for key, stress in sorted(hardest.items(), key=lambda item: natural_key(item[0][0]))
+        if ADVISED[key[1]][1] < stress.ratio <= 1.0
+    )
+
+
+def _note(circuit: Circuit, stress: Stress) -> Finding:
+    rule, share, what = ADVISED[stress.quantity]
+    message = (
+        f"{stress.part} carries {stress.ratio:.0%} {what} in the healthy circuit"
+        f" ({stress.condition}); {share:.0%} is advised for long life"
+    )
+    return Finding(rule, "note", message, stress.part, circuit[stress.part].span)

@@ -1,0 +1,131 @@
+"""Limits of parts, and how a solved state compares with them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from netcheck.ratings.systems import RatingSystem
+
+__all__ = [
+    "AT_LIMIT_BAND",
+    "CHARGE_MARGIN",
+    "GROSS_RATIO",
+    "ConditionKind",
+    "LimitTable",
+    "NotJudged",
+    "PartLimit",
+    "RatingSystem",
+    "Stress",
+    "Verdict",
+    "condition_kind",
+]
+
+Verdict = Literal["over_limit", "not_solved", "not_judged", "at_limit", "within_limits"]
+ConditionKind = Literal["idle", "driven", "cold_start"]
+
+AT_LIMIT_BAND = 0.05
+"""Within 5 % of a limit is `at_limit`: published class-A points sit at 100 %."""
+
+CHARGE_MARGIN = 0.05
+"""A fault is charged with a stress once it adds more than 5 % of the limit to the
+healthy ratio.  That is the width of the `at_limit` band, and above the settling
+error of a driven run (1 to 2 % in the median)."""
+
+GROSS_RATIO = 3.0
+"""Beyond three times a limit the order is noise."""
+
+EVERY_CONDITION: frozenset[ConditionKind] = frozenset({"idle", "driven", "cold_start"})
+TUBES_CONDUCTING: frozenset[ConditionKind] = frozenset({"idle", "driven"})
+
+
+def condition_kind(condition: str) -> ConditionKind:
+    """Return the kind of a condition; every name with a signal is `driven`."""
+    if condition == "idle":
+        return "idle"
+    return "cold_start" if condition == "cold_start" else "driven"
+
+
+@dataclass(frozen=True, slots=True)
+class PartLimit:
+    """One limit of one part.
+
+    quantity: plate_dissipation_w screen_dissipation_w
+        plate_plus_screen_dissipation_w both_plates_dissipation_w plate_voltage_v
+        screen_voltage_v plate_and_screen_voltage_v grid_voltage_negative_v
+        cathode_current_a heater_cathode_voltage_v power_w (resistor) voltage_v
+        (capacitor) current_a (winding).
+    limit: the published figure; compared_limit: after scaling to the rating
+        system that the nominal comparison stands for.
+    conditions: kinds of conditions it is compared in; see `condition_kind`.
+    company: the other parts a summed limit is about (both plates of a twin).
+    at_current: a limit for a tube that draws no current, for one that does, or
+        for both (`any`).
+    reference_v: what a heater-cathode voltage is measured from [V to ground].
+    assumed: true where nobody published the figure.
+    """
+
+    part: str
+    quantity: str
+    limit: float
+    compared_limit: float
+    rating_system: RatingSystem
+    comparison: str
+    source: str
+    conditions: frozenset[ConditionKind]
+    company: tuple[str, ...] = ()
+    at_current: Literal["any", "flowing", "zero"] = "any"
+    reference_v: float = 0.0
+    assumed: bool = False
+
+    def applies_in(self, condition: str) -> bool:
+        """Say whether the limit is compared in the condition of this name."""
+        return condition_kind(condition) in self.conditions
+
+
+@dataclass(frozen=True, slots=True)
+class NotJudged:
+    """A part, or one quantity of it, without a limit to compare with.
+
+    ratable: false for what is not a part that could be bought (a loss, a load).
+    """
+
+    part: str
+    quantity: str
+    reason: str
+    ratable: bool = True
+
+    def __str__(self) -> str:
+        return f"{self.part}: {self.quantity}: {self.reason}"
+
+
+@dataclass(frozen=True, slots=True)
+class LimitTable:
+    """Every limit the circuit is judged by, and what is not judged.
+
+    assumptions: sentences for the report on what was taken for granted.
+    """
+
+    limits: tuple[PartLimit, ...]
+    not_judged: tuple[NotJudged, ...] = ()
+    assumptions: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Stress:
+    """One judged quantity of one part under one condition.
+
+    limit is the published figure; ratio is value over the limit as compared.
+    """
+
+    part: str
+    quantity: str
+    condition: str
+    value: float
+    limit: float
+    ratio: float
+    healthy_ratio: float
+    rating_system: RatingSystem
+    comparison: str
+    rank_class: int
+    """0 tubes and transformers, 1 other parts: the first are ranked first."""

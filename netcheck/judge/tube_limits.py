@@ -1,0 +1,192 @@
+"""The limits of one tube section, as they apply in this circuit.
+
+Comes in: a tube with its type on file, how its screen is connected, its note and
+the sections that share its bulb.  Goes out: limits ready for comparison.
+
+A limit knows its condition and its company.  A zero-signal figure holds at idle
+and a with-signal figure under drive; a speech-and-music peak rating is not
+compared with the mean of a continuous sine.  Volts at zero current (a cold tube)
+may be higher than in operation.  Where plate and screen share a supply, in
+ultralinear and triode connection, the joint ratings hold.  Sources: the type's
+own data file; the systems are those of IEC 60134.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+from netcheck.circuit.model import Part
+from netcheck.judge.base import (
+    EVERY_CONDITION,
+    TUBES_CONDUCTING,
+    ConditionKind,
+    PartLimit,
+)
+from netcheck.ratings.systems import scaled
+from netcheck.tubes.types import Condition, Limit, TubeType
+
+DISSIPATIONS_AND_CURRENT = ("plate_dissipation_w", "screen_dissipation_w", "cathode_current_a")
+VOLTS_AT_ALL_TIMES = ("grid_voltage_negative_v", "heater_cathode_voltage_v")
+
+PREFERRED: dict[ConditionKind, tuple[Condition, ...]] = {
+    "idle": ("zero_signal", "any", "with_signal"),
+    "driven": ("with_signal", "any", "zero_signal"),
+}
+"""Which row of a quantity holds: its own condition, else any, else what there is."""
+
+REMARK: dict[Condition, str] = {
+    "zero_signal": "zero-signal rating",
+    "with_signal": "rating with signal",
+}
+
+
+def tube_limits(part: Part, connection: str, company: Sequence[str]) -> tuple[PartLimit, ...]:
+    """Return the limits of one tube section.
+
+    connection is pentode, triode or ultralinear.  company lists the other
+    sections of the same bulb; a limit over both plates is given where it is not
+    empty.  A tube without a type on file has only what its note gives it.
+    """
+    joined = part.has_pin("screen") and connection in ("triode", "ultralinear")
+    found = list(_dissipations_and_current(part))
+    if part.tube is not None:
+        found += _voltages(part, part.tube, joined)
+        found += _at_all_times(part, part.tube)
+        if company:
+            rows = used_rows(part.tube, "both_plates_dissipation_w")
+            found += _by_signal(part, rows, tuple(company))
+    if joined:
+        found += _joint_dissipation(part, connection, found)
+    return tuple(found)
+
+
+def used_rows(tube: TubeType | None, quantity: str) -> tuple[Limit, ...]:
+    """Return the rows of `quantity` that count (where two sheets differ, one does)."""
+    rows = tube.limits if tube else ()
+    return tuple(row for row in rows if row.used and row.quantity == quantity)
+
+
+def _limit(
+    part: Part,
+    row: Limit,
+    conditions: frozenset[ConditionKind],
+    company: tuple[str, ...] = (),
+) -> PartLimit:
+    brought = scaled(row.value, row.rating_system)
+    remark = REMARK.get(row.condition, "")
+    return PartLimit(
+        part.ref,
+        row.quantity,
+        row.value,
+        brought.value,
+        row.rating_system,
+        brought.statement + (f"; {remark}" if remark else ""),
+        row.source,
+        conditions,
+        company,
+    )
+
+
+def _from_note(part: Part, quantity: str, watts: float, key: str) -> PartLimit:
+    statement = scaled(watts, "not_stated").statement
+    return PartLimit(
+        part.ref,
+        quantity,
+        watts,
+        watts,
+        "not_stated",
+        f"{statement}; given by {key}= in the netlist",
+        f"note {key}= in the netlist",
+        TUBES_CONDUCTING,
+    )
+
+
+def _dissipations_and_current(part: Part) -> Iterator[PartLimit]:
+    given = {
+        "plate_dissipation_w": (part.note.plate_power_w, "plate_power"),
+        "screen_dissipation_w": (part.note.screen_power_w, "screen_power"),
+    }
+    for quantity in DISSIPATIONS_AND_CURRENT:
+        watts, key = given.get(quantity, (None, ""))
+        if watts is not None:
+            yield _from_note(part, quantity, watts, key)
+        else:
+            yield from _by_signal(part, used_rows(part.tube, quantity))
+
+
+def _by_signal(
+    part: Part, rows: Sequence[Limit], company: tuple[str, ...] = ()
+) -> Iterator[PartLimit]:
+    """Share the rows of one quantity out over idle and driven."""
+    by_condition = {row.condition: row for row in rows}
+    kinds: dict[Condition, set[ConditionKind]] = {}
+    for kind, order in PREFERRED.items():
+        for condition in order:
+            if condition in by_condition:
+                kinds.setdefault(condition, set()).add(kind)
+                break
+    for condition, held in kinds.items():
+        yield _limit(part, by_condition[condition], frozenset(held), company)
+
+
+def _voltages(part: Part, tube: TubeType, joined: bool) -> Iterator[PartLimit]:
+    """Volts to the cathode, in operation and at zero current.
+
+    Without a rating at zero current a cold tube is not compared: before the
+    cathodes are warm every plate of a healthy amplifier stands at B+.
+    """
+    quantities = ["plate_voltage_v", "screen_voltage_v"]
+    in_operation = quantities
+    if joined and used_rows(tube, "plate_and_screen_voltage_v"):
+        in_operation = ["plate_and_screen_voltage_v"]
+    for quantity in quantities:
+        rows = used_rows(tube, quantity)
+        cold = [row for row in rows if row.condition == "cold"]
+        for row in cold:
+            yield replace(_limit(part, row, EVERY_CONDITION), at_current="zero")
+        if quantity in in_operation:
+            yield from (
+                replace(limit, at_current="flowing" if cold else "any")
+                for limit in _by_signal(part, rows)
+            )
+    if in_operation != quantities:
+        yield from _by_signal(part, used_rows(tube, "plate_and_screen_voltage_v"))
+
+
+def _at_all_times(part: Part, tube: TubeType) -> Iterator[PartLimit]:
+    for quantity in VOLTS_AT_ALL_TIMES:
+        if quantity == "heater_cathode_voltage_v" and tube.directly_heated:
+            continue
+        for row in used_rows(tube, quantity):
+            if row.condition == "any":
+                reference_v = part.note.heater_v or 0.0
+                yield replace(_limit(part, row, EVERY_CONDITION), reference_v=reference_v)
+
+
+def _joint_dissipation(
+    part: Part, connection: str, single: Sequence[PartLimit]
+) -> Iterator[PartLimit]:
+    """Plate and screen together, where they share a supply.
+
+    A published joint rating is taken as it is.  Without one, a triode-connected
+    pentode is compared with the sum of its two ratings: how the current divides
+    between plate and screen is the least certain figure of any model.
+    """
+    quantity = "plate_plus_screen_dissipation_w"
+    if rows := used_rows(part.tube, quantity):
+        yield from _by_signal(part, rows)
+    elif connection == "triode":
+        for plate in (row for row in single if row.quantity == "plate_dissipation_w"):
+            for screen in (row for row in single if row.quantity == "screen_dissipation_w"):
+                if both := plate.conditions & screen.conditions:
+                    yield replace(
+                        plate,
+                        quantity=quantity,
+                        limit=plate.limit + screen.limit,
+                        compared_limit=plate.compared_limit + screen.compared_limit,
+                        comparison=f"{plate.comparison}; sum of the plate and the screen rating,"
+                        " no joint rating on file",
+                        source=f"{plate.source}; {screen.source}",
+                        conditions=both,
+                    )

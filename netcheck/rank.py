@@ -1,0 +1,205 @@
+"""Ranking: fault to its victims, and part to its worst fault.
+
+Comes in: a fault with what was solved of it, and the limits.  Goes out: one
+`FaultResult` a fault, in order, and for each part the fault that is worst for it.
+
+Order: the verdict first; then tubes and transformers before other parts, because
+a small resistor at four times its rating is a lesser loss than a plate at twice
+its own; then the ratio.  Beyond three times a limit the figure is noise (a real
+supply sags, a fuse goes): those faults share the class `gross` and the likelier
+comes first.  Ties go by id.  As many rows leave as faults came in.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+from netcheck.circuit.model import Circuit, natural_key
+from netcheck.faults.base import Fault
+from netcheck.judge.base import GROSS_RATIO, LimitTable, Stress, Verdict
+from netcheck.judge.stress import judge_state
+from netcheck.judge.unjudged import loaded_unjudged
+from netcheck.judge.verdict import (
+    GRAVITY,
+    condition_verdict,
+    gravest,
+    is_charged,
+    level_of,
+)
+from netcheck.solve.results import Outcome, Solved
+
+RAISED = 0.01
+"""A stress is raised by a fault from one percent of the limit above health; less
+is within the solver's own error."""
+
+
+@dataclass(frozen=True, slots=True)
+class FaultResult:
+    """One fault, solved under every condition asked for, and judged.
+
+    victims: stresses over or at a limit that the fault is charged with, the
+        worst first, one for each part and quantity.
+    worst: the first victim; without victims the raised stress that is nearest
+        to its limit; None where nothing could be judged.
+    gross: its worst ratio is beyond what the order can tell.
+    part_stresses: by part its highest stress of all conditions.
+    unjudged: parts without a rating that the fault loads much harder.
+    """
+
+    fault: Fault
+    conditions: Mapping[str, Outcome]
+    verdict: Verdict
+    condition_verdicts: Mapping[str, Verdict]
+    worst: Stress | None
+    victims: tuple[Stress, ...]
+    gross: bool
+    part_stresses: Mapping[str, Stress] = field(default_factory=dict)
+    unjudged: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class PartWorst:
+    """The fault that stresses one part most."""
+
+    part: str
+    fault_id: str
+    stress: Stress
+
+
+@dataclass(frozen=True, slots=True)
+class WorstDrive:
+    """The input at which one electrode of the healthy circuit is hottest."""
+
+    part: str
+    quantity: str
+    input_v: float
+    value: float
+    limit: float
+    ratio: float
+
+
+def judge_fault(
+    fault: Fault,
+    conditions: Mapping[str, Outcome],
+    circuit: Circuit,
+    table: LimitTable,
+    healthy: Mapping[str, Solved],
+) -> FaultResult:
+    """Judge one fault by the limits of the healthy circuit.
+
+    conditions: what was solved of the fault, by condition, `NotSolved` included.
+    healthy: the healthy states of the same conditions; a condition in which the
+        healthy circuit was not solved is not judged, for want of a comparison.
+    """
+    every: list[Stress] = []
+    verdicts: dict[str, Verdict] = {}
+    unjudged: dict[str, None] = {}
+    for name, outcome in conditions.items():
+        stresses: tuple[Stress, ...] = ()
+        hard: tuple[str, ...] = ()
+        if isinstance(outcome, Solved) and name in healthy:
+            stresses = judge_state(circuit, table, outcome, healthy)
+            hard = loaded_unjudged(table, outcome, healthy[name])
+        verdicts[name] = condition_verdict(outcome, stresses, hard)
+        every += stresses
+        unjudged.update(dict.fromkeys(hard))
+    victims = _victims(every)
+    worst = victims[0] if victims else _nearest(every)
+    return FaultResult(
+        fault,
+        conditions,
+        gravest(verdicts.values()),
+        verdicts,
+        worst,
+        victims,
+        bool(victims) and victims[0].ratio >= GROSS_RATIO,
+        _highest_by_part(every),
+        tuple(sorted(unjudged, key=natural_key)),
+    )
+
+
+def rank_faults(results: Iterable[FaultResult]) -> tuple[FaultResult, ...]:
+    """Return the same results, the most serious fault first."""
+    return tuple(sorted(results, key=_fault_order))
+
+
+def worst_of_parts(results: Iterable[FaultResult]) -> Mapping[str, PartWorst]:
+    """Return by part the fault that is worst for it.
+
+    Parts that no fault stresses more than health does are left out.  Beyond
+    `GROSS_RATIO` the likelier fault is taken, as in the ranking.
+    """
+    candidates: dict[str, list[tuple[FaultResult, Stress]]] = {}
+    for result in results:
+        for part, stress in result.part_stresses.items():
+            if stress.ratio - stress.healthy_ratio > RAISED:
+                candidates.setdefault(part, []).append((result, stress))
+    worst = {}
+    for part in sorted(candidates, key=natural_key):
+        result, stress = min(candidates[part], key=_part_order)
+        worst[part] = PartWorst(part, result.fault.id, stress)
+    return worst
+
+
+def _victims(stresses: Iterable[Stress]) -> tuple[Stress, ...]:
+    """The stresses a fault is charged with, the worst condition of each."""
+    worst: dict[tuple[str, str], Stress] = {}
+    for stress in filter(is_charged, stresses):
+        key = (stress.part, stress.quantity)
+        if key not in worst or stress.ratio > worst[key].ratio:
+            worst[key] = stress
+    return tuple(sorted(worst.values(), key=_stress_order))
+
+
+def _stress_order(stress: Stress) -> tuple[object, ...]:
+    """Over before at the limit, tubes and transformers before parts, then ratio."""
+    return (
+        GRAVITY[level_of(stress)],
+        stress.rank_class,
+        -stress.ratio,
+        natural_key(stress.part),
+        stress.quantity,
+        stress.condition,
+    )
+
+
+def _nearest(stresses: Sequence[Stress]) -> Stress | None:
+    """The raised stress nearest to its limit; of equals the first of the table."""
+    raised = [one for one in stresses if one.ratio - one.healthy_ratio > RAISED]
+    return max(raised or stresses, key=lambda one: one.ratio, default=None)
+
+
+def _highest_by_part(stresses: Iterable[Stress]) -> Mapping[str, Stress]:
+    """By part its gravest stress; what the fault adds goes before what health has."""
+    highest: dict[str, Stress] = {}
+    for stress in stresses:
+        held = highest.get(stress.part)
+        if held is None or _own_order(stress) < _own_order(held):
+            highest[stress.part] = stress
+    return highest
+
+
+def _own_order(stress: Stress) -> tuple[bool, bool, float]:
+    raised = stress.ratio - stress.healthy_ratio > RAISED
+    return (not is_charged(stress), not raised, -stress.ratio)
+
+
+def _weight(gross: bool, likelihood: float, ratio: float) -> tuple[bool, float]:
+    """Order within a class: gross ones first, by likelihood; the others by ratio."""
+    return (not gross, -likelihood if gross else -ratio)
+
+
+def _fault_order(result: FaultResult) -> tuple[object, ...]:
+    worst = result.worst
+    if worst is None:
+        return (GRAVITY[result.verdict], 2, (True, 0.0), result.fault.id)
+    weight = _weight(result.gross, result.fault.likelihood.value, worst.ratio)
+    return (GRAVITY[result.verdict], worst.rank_class, weight, result.fault.id)
+
+
+def _part_order(candidate: tuple[FaultResult, Stress]) -> tuple[object, ...]:
+    result, stress = candidate
+    gross = stress.ratio >= GROSS_RATIO
+    weight = _weight(gross, result.fault.likelihood.value, stress.ratio)
+    return (not is_charged(stress), weight, result.fault.id)

@@ -1,0 +1,1 @@
+"""Ratings of ordinary parts, rating systems and mains bands: data with sources."""

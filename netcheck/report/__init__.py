@@ -1,0 +1,1 @@
+"""Report writers: one file per output format, all fed from one `Audit`."""

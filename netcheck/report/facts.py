@@ -1,0 +1,215 @@
+"""Facts that every writer works out from an `Audit` in the same way.
+
+Comes in: the audit.  Goes out: findings in a fixed order, the verdict of the
+healthy circuit, the volts a meter shows, tipping points by how small a defect is
+enough, stages in the order the signal takes.  Nothing here depends on clock,
+machine or the order in which workers finished.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable, Iterator, Mapping
+from pathlib import PurePath, PurePosixPath, PureWindowsPath
+
+from netcheck.circuit.model import GROUND, Part, natural_key
+from netcheck.findings import Finding
+from netcheck.judge.base import AT_LIMIT_BAND, Verdict
+from netcheck.report.model import Audit
+from netcheck.report.words import compared_limit
+from netcheck.roles.base import Stage
+from netcheck.solve.results import Solved
+from netcheck.tipping import TippingPoint
+
+_LEVELS = ("error", "warning", "note")
+_CONDITIONS = ("idle", "cold_start", "full", "overdrive")
+Limits = Mapping[tuple[str, str, str], float]
+"""Limits as compared, by part, quantity and condition."""
+_WIDE_SEARCH = 30.0
+"""A search over a wider range than this ran on a log scale."""
+
+
+def shown_file(name: str) -> str:
+    """Return a file name that tells nothing of the machine it stands on."""
+    for path in (PurePosixPath(name), PureWindowsPath(name)):
+        if path.is_absolute() or path.drive:
+            return path.name
+    return name
+
+
+def shown_title(audit: Audit) -> str:
+    """Return the netlist's title, or its last part where it is a path."""
+    title = audit.circuit.title.strip()
+    if re.match(r"(?:\*\s*)?(?:[A-Za-z]:[\\/]|/|~|\\\\)\S*[\\/]", title):
+        return PurePath(re.split(r"[\\/]", title)[-1]).name
+    return title
+
+
+def type_name(part: Part) -> str:
+    """Return the type of a tube: on file, else as written on its card."""
+    if part.tube:
+        return part.tube.name
+    return part.element.name if part.element else ""
+
+
+def condition_order(names: Iterable[str]) -> list[str]:
+    """Sort conditions: idle, cold start, full drive, overdrive, then others."""
+    rank = {name: place for place, name in enumerate(_CONDITIONS)}
+    return sorted(names, key=lambda name: (rank.get(name, len(rank)), natural_key(name)))
+
+
+def sorted_findings(findings: Iterable[Finding]) -> list[Finding]:
+    """Sort findings by level, then by place."""
+
+    def key(finding: Finding) -> tuple[object, ...]:
+        span = finding.span
+        place = (span.file, span.line, span.column) if span else ("", 0, 0)
+        return (
+            _LEVELS.index(finding.level),
+            *place,
+            finding.rule,
+            natural_key(finding.part),
+            finding.message,
+        )
+
+    return sorted(findings, key=key)
+
+
+def meter_readings(solved: Solved) -> dict[str, float]:
+    """Return net volts as a meter shows them, in natural order."""
+    nets = {**solved.nets, **solved.readings}
+    return {net: nets[net] for net in sorted(nets, key=natural_key)}
+
+
+def ratio_verdict(ratio: float) -> Verdict:
+    """Return what a ratio to a limit means for the healthy circuit."""
+    if math.isnan(ratio):
+        return "not_judged"
+    if ratio > 1.0 + AT_LIMIT_BAND:
+        return "over_limit"
+    return "at_limit" if ratio >= 1.0 - AT_LIMIT_BAND else "within_limits"
+
+
+def healthy_ratios(audit: Audit) -> Iterator[tuple[float, str, str, str, float]]:
+    """Give ratio, part, quantity, condition and limit of all healthy stresses.
+
+    The worst drive is one of them: a class-AB plate is hottest between the
+    conditions that have a name.
+    """
+    for stress in audit.healthy_stresses:
+        limit = compared_limit(stress.value, stress.limit, stress.ratio)
+        yield stress.ratio, stress.part, stress.quantity, stress.condition, limit
+    for drive in audit.worst_drive:
+        limit = compared_limit(drive.value, drive.limit, drive.ratio)
+        yield drive.ratio, drive.part, drive.quantity, "worst drive", limit
+
+
+def healthy_verdict(audit: Audit) -> Verdict:
+    """Return the verdict of the healthy circuit over all conditions."""
+    verdicts = {ratio_verdict(row[0]) for row in healthy_ratios(audit)}
+    for verdict in ("over_limit", "at_limit", "within_limits"):
+        if verdict in verdicts:
+            return verdict
+    return "not_judged"
+
+
+def limit_table(audit: Audit) -> Limits:
+    """Return limits as compared, by part, quantity and condition."""
+    stresses = list(audit.healthy_stresses)
+    for result in audit.faults:
+        stresses += [*result.victims, *([result.worst] if result.worst else [])]
+    return {
+        (stress.part, stress.quantity, stress.condition): compared_limit(
+            stress.value, stress.limit, stress.ratio
+        )
+        for stress in stresses
+    }
+
+
+def defect_share(point: TippingPoint) -> float:
+    """Return how far into the search the tipping point lies: 0 is healthy, 1 the end.
+
+    This is what makes leaks, turns and volts comparable: all searches start at a
+    size nobody would notice and end at the worst one.
+    """
+    if point.status == "already_over":
+        return 0.0
+    if point.value is None:
+        return math.inf
+    start, end = point.searched
+    if searched_wide(point) and point.value > 0:
+        return math.log(point.value / start) / math.log(end / start)
+    return abs(point.value - start) / (abs(end - start) or 1.0)
+
+
+def searched_wide(point: TippingPoint) -> bool:
+    """Say whether the search went over decades rather than over a range."""
+    start, end = point.searched
+    if start <= 0 or end <= 0:
+        return False
+    return abs(math.log(end / start)) > math.log(_WIDE_SEARCH)
+
+
+def sorted_tipping(points: Iterable[TippingPoint]) -> list[TippingPoint]:
+    """Sort tipping points: the smallest sufficient defect first, none last."""
+    status = ("already_over", "found", "not_solved", "never")
+    return sorted(
+        points,
+        key=lambda point: (
+            status.index(point.status),
+            round(defect_share(point), 9) if point.status == "found" else 0.0,
+            natural_key(point.fault_id),
+            natural_key(point.victim),
+            point.quantity,
+        ),
+    )
+
+
+def signal_order(audit: Audit) -> list[Stage]:
+    """Return the stages in the order the signal takes, as far as couplings tell.
+
+    A stage follows those that feed a grid of its own through a coupling
+    capacitor or directly; otherwise the recogniser's order stands, with output
+    stages last.
+    """
+    stages = sorted(audit.roles.stages, key=lambda stage: stage.is_output)
+    home = {tube: stage.id for stage in stages for tube in stage.tubes}
+    feeders: dict[str, set[str]] = {stage.id: set() for stage in stages}
+    for source, target in _feeds(audit):
+        if source in home and target in home and home[source] != home[target]:
+            feeders[home[target]].add(home[source])
+    ordered: list[Stage] = []
+    while stages:
+        waiting = {stage.id for stage in stages}
+        free = (stage for stage in stages if not feeders[stage.id] & waiting)
+        ordered.append(next(free, stages[0]))
+        stages.remove(ordered[-1])
+    return ordered
+
+
+def tubes_by_grid_net(audit: Audit) -> dict[str, list[str]]:
+    """Return the tubes whose grid is on a net, directly or through a grid stopper."""
+    grids: dict[str, list[str]] = {}
+    for tube in audit.circuit.tubes:
+        if tube.has_pin("grid"):
+            grids.setdefault(tube.net("grid"), []).append(tube.ref)
+    for stopper in audit.roles.named("grid_stopper"):
+        if stopper.part in audit.circuit.parts:
+            for net in audit.circuit[stopper.part].nets:
+                if stopper.of not in grids.setdefault(net, []):
+                    grids[net].append(stopper.of)
+    return grids
+
+
+def _feeds(audit: Audit) -> Iterator[tuple[str, str]]:
+    """Give pairs of tubes where the first feeds a grid of the second."""
+    grids = tubes_by_grid_net(audit)
+    for role in audit.roles.named("coupling_capacitor"):
+        for target in grids.get(role.feeds, []):
+            yield role.of, target
+    for tube in audit.circuit.tubes:
+        for pin in ("plate", "cathode"):
+            net = tube.net(pin) if tube.has_pin(pin) else GROUND
+            for target in grids.get(net, []) if net != GROUND else []:
+                yield tube.ref, target

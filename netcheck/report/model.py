@@ -1,0 +1,49 @@
+"""The audit: everything a writer needs, frozen, in SI units.
+
+The pipeline builds one `Audit`; writers turn it into text, JSON and the rest and
+look nowhere else.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from netcheck.circuit.model import Circuit
+from netcheck.findings import Finding
+from netcheck.judge.base import Stress
+from netcheck.rank import FaultResult, PartWorst, WorstDrive
+from netcheck.roles.base import Roles
+from netcheck.solve.results import Outcome
+from netcheck.tipping import TippingPoint
+
+SCHEMA_VERSION = "1.0"
+
+
+@dataclass(frozen=True, slots=True)
+class Audit:
+    """One audited netlist.
+
+    file: the netlist's name as the user gave it, never an absolute path.
+    faults: in ranked order.  worst_of_part: part to its worst fault.
+    healthy_stresses: every judged quantity of the healthy circuit.
+    """
+
+    file: str
+    circuit: Circuit
+    roles: Roles
+    healthy: Mapping[str, Outcome]
+    healthy_stresses: tuple[Stress, ...]
+    worst_drive: tuple[WorstDrive, ...]
+    faults: tuple[FaultResult, ...]
+    worst_of_part: Mapping[str, PartWorst]
+    tipping_points: tuple[TippingPoint, ...]
+    findings: tuple[Finding, ...]
+    assumptions: tuple[str, ...]
+    not_judged: tuple[str, ...]
+    """Parts without any limit on file, with the reason."""
+    frequency_hz: float
+    meter_ohm: float
+    """Load of the meter; 0 for one that does not load."""
+    engine: str
+    """Name and version of the solving engine."""

@@ -1,0 +1,1 @@
+"""The sections of the readable report, one file each."""

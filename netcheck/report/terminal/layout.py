@@ -1,0 +1,111 @@
+"""How the readable report looks: headings, tables, and text that cannot steer.
+
+Comes in: words and numbers.  Goes out: rich renderables.  Names and messages come
+from netlists, so every text passes through `safe`, which makes control characters
+visible and never reads markup.  Color only repeats what words say already.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+from rich.box import Box
+from rich.console import Console, RenderableType
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from netcheck.report.words import VERDICT_WORDS
+from netcheck.source import printable
+
+if TYPE_CHECKING:
+    from netcheck.judge.base import Verdict
+
+WIDE = 112
+"""From here on tables have room for values beside ratios."""
+NARROW = 80
+"""Below this, tables of many columns become short paragraphs."""
+_ROOMY = 100
+DEFAULT_ROWS = 20
+"""Rows of a table without `--all`."""
+
+STYLES: dict[Verdict, str] = {
+    "over_limit": "bold red",
+    "not_solved": "magenta",
+    "not_judged": "cyan",
+    "at_limit": "yellow",
+    "within_limits": "green",
+}
+LEVEL_STYLES = {"error": "bold red", "warning": "yellow", "note": "cyan"}
+_RULED = Box("    \n    \n -- \n    \n    \n    \n    \n    \n", ascii=True)
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column of a table."""
+
+    title: str
+    justify: Literal["left", "right"] = "left"
+    wrap: bool = True
+
+
+def safe(text: str, style: str = "") -> Text:
+    """Return text from anywhere as text: no markup, no control characters."""
+    return Text(printable(text), style=style, overflow="fold")
+
+
+def verdict_text(verdict: Verdict, gross: bool = False, short: bool = False) -> Text:
+    """Return a verdict in words, colored."""
+    words = VERDICT_WORDS[verdict] + (", gross" if gross else "")
+    if short:
+        words = words.replace("OVER LIMIT, gross", "OVER, gross")
+    return Text(words, style=STYLES[verdict])
+
+
+def heading(console: Console, title: str) -> None:
+    """Write a heading that is one in plain text too."""
+    console.print()
+    console.print(Text(title, style="bold"))
+    console.print(Text("-" * len(title), style="dim"))
+
+
+def paragraph(console: Console, text: str | Text, indent: int = 0) -> None:
+    """Write one paragraph, wrapped and indented as a whole."""
+    body = safe(text) if isinstance(text, str) else text
+    console.print(Padding(body, (0, 0, 0, indent)))
+
+
+def bullets(console: Console, texts: Iterable[str | Text]) -> None:
+    """Write a list; following lines stand under the first word."""
+    for text in texts:
+        hanging(console, "- ", safe(text) if isinstance(text, str) else text)
+
+
+def hanging(console: Console, lead: str, body: RenderableType) -> None:
+    """Write `lead` once and `body` beside it."""
+    grid = Table.grid(padding=0)
+    grid.add_column(no_wrap=True)
+    grid.add_column(overflow="fold")
+    grid.add_row(Text(lead), body)
+    console.print(grid)
+
+
+def table(
+    console: Console, columns: Sequence[Column], rows: Iterable[Sequence[str | Text]]
+) -> None:
+    """Write a table with a rule under its head."""
+    gap = 1 if console.width >= _ROOMY else 0  # beside the blank that the box itself puts there
+    made = Table(box=_RULED, show_edge=False, pad_edge=False, padding=(0, gap, 0, 0))
+    for column in columns:
+        made.add_column(
+            Text(column.title),
+            justify=column.justify,
+            no_wrap=not column.wrap,
+            overflow="fold",
+            vertical="top",
+        )
+    for row in rows:
+        made.add_row(*(safe(cell) if isinstance(cell, str) else cell for cell in row))
+    console.print(made)

@@ -1,0 +1,213 @@
+"""The ranking: fault to its worst victim, part to its worst fault, what to measure next."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+
+from rich.console import Console
+from rich.text import Text
+
+from netcheck.circuit.model import natural_key
+from netcheck.judge.base import GROSS_RATIO
+from netcheck.rank import FaultResult, PartWorst
+from netcheck.report import facts
+from netcheck.report.model import Audit
+from netcheck.report.terminal.layout import (
+    DEFAULT_ROWS,
+    NARROW,
+    WIDE,
+    Column,
+    bullets,
+    hanging,
+    heading,
+    paragraph,
+    safe,
+    table,
+    verdict_text,
+)
+from netcheck.report.words import (
+    LIKELIHOOD_WORDS,
+    SCALED_NOTE,
+    VERDICT_WORDS,
+    VERDICTS,
+    amount,
+    condition_words,
+    counted,
+    joined,
+    limit_amount,
+    quantity_words,
+    ratio_words,
+)
+from netcheck.solve.results import NotSolved
+
+_NEXT_STEPS = 5
+_REASONS = 8
+_LONGEST_ID = 24
+"""Longer ids are folded, so that they do not take the table's whole width."""
+
+
+def write_ranking(console: Console, audit: Audit, show_all: bool) -> None:
+    """Write the faults in ranked order and say how many are not shown."""
+    heading(console, "Faults, the worst first")
+    if not audit.faults:
+        paragraph(console, "None of the kinds of fault on file applies to this circuit.")
+        return
+    shown = audit.faults if show_all else audit.faults[:DEFAULT_ROWS]
+    if console.width < NARROW:
+        _write_stacked(console, shown)
+    else:
+        _write_table(console, shown)
+    if len(shown) < len(audit.faults):
+        rest = audit.faults[len(shown) :]
+        tail = f"Not shown: {counted(len(rest), 'fault')} ({tally(rest)}); --all shows them."
+        paragraph(console, safe(tail, "bold"))
+    notes = "In brackets: the healthy circuit. A fault is charged only with what it adds."
+    if any(result.gross for result in shown):
+        notes += (
+            f" Gross: beyond {GROSS_RATIO:g} times a limit the figure says little (a supply sags, "
+            "a fuse goes), so these are ordered by likelihood."
+        )
+    paragraph(console, notes)
+    _write_unsolved(console, audit, show_all)
+
+
+def tally(results: Sequence[FaultResult]) -> str:
+    """Return `3 over limit, 1 not solved`."""
+    counts = Counter(result.verdict for result in results)
+    words = [f"{counts[name]} {VERDICT_WORDS[name].lower()}" for name in VERDICTS if counts[name]]
+    return ", ".join(words)
+
+
+def _write_table(console: Console, shown: Sequence[FaultResult]) -> None:
+    wide = console.width >= WIDE
+    sizes = [Column("value", "right", False), Column("limit", "right", False)] if wide else []
+    columns = [
+        Column("#", "right", False),
+        Column("fault", wrap=any(len(result.fault.id) > _LONGEST_ID for result in shown)),
+        Column("worst victim"),
+        *sizes,
+        Column("times limit", "right", False),
+        *([Column("condition")] if wide else []),
+        Column("likelihood", wrap=False),
+        Column("verdict"),
+    ]
+    rows = [_row(place, result, wide) for place, result in enumerate(shown, 1)]
+    table(console, columns, rows)
+    if any(str(row[4]).endswith("*") for row in rows if wide):
+        paragraph(console, SCALED_NOTE)
+
+
+def _row(place: int, result: FaultResult, wide: bool) -> list[str | Text]:
+    worst, fault = result.worst, result.fault
+    likely = LIKELIHOOD_WORDS[fault.likelihood.level]
+    verdict = verdict_text(result.verdict, result.gross, short=not wide)
+    if worst is None:
+        unrated = f"{joined(result.unjudged)}: no rating" if result.unjudged else "-"
+        blanks = ["-"] * (4 if wide else 1)
+        return [str(place), fault.id, unrated, *blanks, likely, verdict]
+    sizes = [
+        amount(worst.value, worst.quantity),
+        limit_amount(worst.value, worst.limit, worst.ratio, worst.quantity),
+    ]
+    victim, when = (
+        f"{worst.part} {quantity_words(worst.quantity)}",
+        condition_words(worst.condition),
+    )
+    ratios = _both_ratios(worst.ratio, worst.healthy_ratio)
+    if wide:
+        return [str(place), fault.id, victim, *sizes, ratios, when, likely, verdict]
+    return [str(place), fault.id, f"{victim} ({when})", ratios, likely, verdict]
+
+
+def _both_ratios(ratio: float, healthy: float) -> str:
+    return f"{ratio_words(ratio)} ({ratio_words(healthy)})"
+
+
+def _write_stacked(console: Console, shown: Sequence[FaultResult]) -> None:
+    for place, result in enumerate(shown, 1):
+        worst = result.worst
+        body = safe(f"{result.fault.id}: ")
+        body.append_text(verdict_text(result.verdict, result.gross))
+        if worst:
+            ratios = _both_ratios(worst.ratio, worst.healthy_ratio)
+            body.append("\n")
+            body.append_text(
+                safe(
+                    f"{worst.part} {quantity_words(worst.quantity)} {ratios} times limit, "
+                    f"{condition_words(worst.condition)}"
+                )
+            )
+        body.append(f"\nlikelihood: {LIKELIHOOD_WORDS[result.fault.likelihood.level]}")
+        hanging(console, f"{place}. ", body)
+
+
+def _write_unsolved(console: Console, audit: Audit, show_all: bool) -> None:
+    lines = [
+        f"{result.fault.id}, {condition_words(name)}: {outcome.reason}"
+        for result in audit.faults
+        for name in facts.condition_order(result.conditions)
+        if isinstance(outcome := result.conditions[name], NotSolved)
+    ]
+    if not lines:
+        return
+    heading(console, "Not solved, and why")
+    shown = lines if show_all else lines[:_REASONS]
+    bullets(console, shown)
+    if len(lines) > len(shown):
+        paragraph(console, f"{len(lines) - len(shown)} more not shown; --all shows them.")
+
+
+def write_next_steps(console: Console, audit: Audit) -> None:
+    """Write what to measure next for the first faults, each place once."""
+    steps: dict[tuple[tuple[str, ...], str], list[FaultResult]] = {}
+    for result in audit.faults:
+        if result.verdict in ("over_limit", "at_limit") and result.fault.next_measurement:
+            key = (result.fault.parts, result.fault.next_measurement)
+            steps.setdefault(key, []).append(result)
+    if not steps:
+        return
+    heading(console, "What to measure next, for the first in rank")
+    for number, results in enumerate(list(steps.values())[:_NEXT_STEPS], 1):
+        first = results[0].fault
+        body = safe(first.summary or first.id)
+        if len(results) > 1:
+            body.append_text(
+                safe(f" (The same step tells of {counted(len(results) - 1, 'more fault')}.)")
+            )
+        body.append("\n")
+        body.append_text(safe(first.next_measurement, "bold"))
+        hanging(console, f"{number}. ", body)
+
+
+def write_part_view(console: Console, audit: Audit, show_all: bool) -> None:
+    """Write for each part the fault that stresses it most."""
+    if not audit.worst_of_part:
+        return
+    heading(console, "Parts, each with the fault that stresses it most")
+    ordered = sorted(audit.worst_of_part.values(), key=_part_key)
+    shown = ordered if show_all else ordered[:DEFAULT_ROWS]
+    titles = ("part", "worst fault", "quantity")
+    columns = [
+        *(Column(title) for title in titles),
+        Column("times limit", "right"),
+        Column("condition"),
+    ]
+    rows = [
+        [
+            worst.part,
+            worst.fault_id,
+            quantity_words(worst.stress.quantity),
+            _both_ratios(worst.stress.ratio, worst.stress.healthy_ratio),
+            condition_words(worst.stress.condition),
+        ]
+        for worst in shown
+    ]
+    table(console, columns, rows)
+    if rest := ordered[len(shown) :]:
+        names = joined(sorted((worst.part for worst in rest), key=natural_key))
+        paragraph(console, f"Not shown, all less stressed: {names}; --all shows them.")
+
+
+def _part_key(worst: PartWorst) -> tuple[object, ...]:
+    return (worst.stress.rank_class, -worst.stress.ratio, natural_key(worst.part))

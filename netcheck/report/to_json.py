@@ -1,0 +1,254 @@
+"""JSON: the whole audit for machines, as the published schema says.
+
+Comes in: an `Audit`.  Goes out: one object as text, SI units with the unit in the
+key, six significant digits.  The same audit gives the same bytes: keys and lists
+have a fixed order, there is no clock and no absolute path, text is ASCII with
+escapes.  A number that is not finite is written as null, never as NaN.
+
+The schema is `schema/audit.schema.json` beside this file (JSON Schema 2020-12).
+Keys may be added; those the schema requires stay.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from importlib import resources
+from typing import Any
+
+from netcheck.circuit.model import Part, natural_key
+from netcheck.findings import Finding
+from netcheck.judge.base import Stress
+from netcheck.rank import FaultResult
+from netcheck.report import facts
+from netcheck.report.model import SCHEMA_VERSION, Audit, WorstDrive
+from netcheck.roles.base import Stage
+from netcheck.solve.results import NotSolved, Outcome, TubeState
+from netcheck.tipping import TippingPoint
+from netcheck.units import six_digits
+
+Json = dict[str, Any]
+
+
+def render(audit: Audit) -> str:
+    """Return the audit as one JSON object, one line to an entry of a list."""
+    lines = []
+    for key, value in audit_object(audit).items():
+        lines.append(f" {_text(key)}: {_laid_out(value)}")
+    return "{\n" + ",\n".join(lines) + "\n}\n"
+
+
+def schema() -> Json:
+    """Return the JSON Schema that `render` keeps to."""
+    folder = resources.files("netcheck.report") / "schema"
+    loaded: Json = json.loads((folder / "audit.schema.json").read_text(encoding="utf-8"))
+    return loaded
+
+
+def audit_object(audit: Audit) -> Json:
+    """Return the audit as plain dictionaries and lists, in written order."""
+    roles = audit.roles
+    return {
+        "schema_version": SCHEMA_VERSION,
+        "circuit": {"file": facts.shown_file(audit.file), "title": facts.shown_title(audit)},
+        "engine": audit.engine,
+        "frequency_hz": number(audit.frequency_hz),
+        "meter_ohm": number(audit.meter_ohm or None),
+        "stages": [_stage(stage) for stage in facts.signal_order(audit)],
+        "parts": [_part(audit, part) for part in audit.circuit],
+        "healthy": _healthy(audit),
+        "faults": [_fault(result) for result in audit.faults],
+        "tipping_points": [_tipping(point) for point in facts.sorted_tipping(audit.tipping_points)],
+        "findings": [_finding(finding) for finding in facts.sorted_findings(audit.findings)],
+        "assumptions": list(audit.assumptions),
+        "unrecognised": sorted(roles.unrecognised, key=natural_key),
+        "not_judged": list(audit.not_judged),
+    }
+
+
+def number(value: float | None) -> float | None:
+    """Return six significant digits, or None for a number that is not finite."""
+    if value is None or not math.isfinite(value):
+        return None
+    return six_digits(value)
+
+
+def _text(value: object) -> str:
+    return json.dumps(value, allow_nan=False)
+
+
+def _laid_out(value: object) -> str:
+    """Write a list with one entry to a line; `indent` of json would be far slower."""
+    if isinstance(value, list) and value:
+        return "[\n  " + ",\n  ".join(_text(entry) for entry in value) + "\n ]"
+    return _text(value)
+
+
+def _stage(stage: Stage) -> Json:
+    return {
+        "id": stage.id,
+        "kind": stage.kind,
+        "tubes": list(stage.tubes),
+        "connection": stage.connection,
+        "bias": stage.bias,
+        "evidence": list(stage.evidence),
+        "confidence": number(stage.confidence),
+        "form": stage.form or None,
+        "sides": [list(side) for side in stage.sides] if stage.sides else None,
+        "is_output": stage.is_output,
+    }
+
+
+def _part(audit: Audit, part: Part) -> Json:
+    worst = audit.worst_of_part.get(part.ref)
+    return {
+        "ref": part.ref,
+        "kind": part.kind,
+        "value": number(part.value),
+        "roles": [
+            {
+                "role": role.name,
+                "of": role.of,
+                "why": role.why,
+                "confidence": number(role.confidence),
+            }
+            for role in audit.roles.of_part(part.ref)
+        ],
+        "worst": {"fault_id": worst.fault_id, **_stress(worst.stress)} if worst else None,
+        "type": facts.type_name(part) or None,
+        "nets": list(part.nets),
+    }
+
+
+def _healthy(audit: Audit) -> Json:
+    names = facts.condition_order(audit.healthy)
+    return {
+        "conditions": {name: _condition(audit.healthy[name]) for name in names},
+        "worst_drive": [_worst_drive(drive) for drive in audit.worst_drive],
+        "verdict": facts.healthy_verdict(audit),
+        "stresses": [_stress(stress) for stress in audit.healthy_stresses],
+    }
+
+
+def _condition(outcome: Outcome) -> Json:
+    base: Json = {"reason": None, "input_v": number(outcome.input_v)}
+    if isinstance(outcome, NotSolved):
+        base["reason"] = outcome.reason
+        nothing: Json = {"output_w": None, "primary_output_w": None, "nets": {}, "tubes": {}}
+        return {"solved": False, **base, **nothing, "meter_loaded": []}
+    readings = facts.meter_readings(outcome)
+    tubes = sorted(outcome.tubes, key=natural_key)
+    return {
+        "solved": True,
+        **base,
+        "output_w": number(outcome.output_w),
+        "primary_output_w": number(outcome.primary_output_w),
+        "nets": {net: number(volts) for net, volts in readings.items()},
+        "tubes": {ref: _tube(outcome.tubes[ref]) for ref in tubes},
+        "meter_loaded": sorted(outcome.readings, key=natural_key),
+        "frequency_hz": number(outcome.frequency_hz),
+        "distortion": number(outcome.distortion),
+        "settled_share": number(outcome.settled_share),
+        "notes": list(outcome.notes),
+    }
+
+
+def _tube(state: TubeState) -> Json:
+    return {
+        "plate_v": number(state.plate_v),
+        "screen_v": number(state.screen_v),
+        "grid_v": number(state.grid_v),
+        "cathode_v": number(state.cathode_v),
+        "plate_current_a": number(state.plate_current_a),
+        "screen_current_a": number(state.screen_current_a),
+        "grid_current_a": number(state.grid_current_a),
+        "plate_dissipation_w": number(state.plate_dissipation_w),
+        "screen_dissipation_w": number(state.screen_dissipation_w),
+        "cathode_current_a": number(state.cathode_current_a),
+        "plate_peak_v": number(state.plate_peak_v),
+        "cathode_peak_current_a": number(state.cathode_peak_current_a),
+    }
+
+
+def _worst_drive(drive: WorstDrive) -> Json:
+    return {
+        "part": drive.part,
+        "quantity": drive.quantity,
+        "input_v": number(drive.input_v),
+        "value": number(drive.value),
+        "limit": number(drive.limit),
+        "ratio": number(drive.ratio),
+    }
+
+
+def _stress(stress: Stress) -> Json:
+    return {
+        "part": stress.part,
+        "quantity": stress.quantity,
+        "condition": stress.condition,
+        "value": number(stress.value),
+        "limit": number(stress.limit),
+        "ratio": number(stress.ratio),
+        "healthy_ratio": number(stress.healthy_ratio),
+        "rating_system": stress.rating_system,
+        "comparison": stress.comparison,
+    }
+
+
+def _fault(result: FaultResult) -> Json:
+    fault = result.fault
+    names = facts.condition_order(result.conditions)
+    verdicts = result.condition_verdicts
+    return {
+        "id": fault.id,
+        "parts": list(fault.parts),
+        "kind": fault.kind,
+        "defect": (
+            {"value": number(fault.defect.value), "unit": fault.defect.unit}
+            if fault.defect
+            else None
+        ),
+        "likelihood": {
+            "class": fault.likelihood.level,
+            "value": number(fault.likelihood.value),
+            "source": fault.likelihood.source,
+        },
+        "verdict": result.verdict,
+        "worst": _stress(result.worst) if result.worst else None,
+        "victims": [_stress(stress) for stress in result.victims],
+        "conditions": {name: _condition(result.conditions[name]) for name in names},
+        "condition_verdicts": {name: verdicts[name] for name in facts.condition_order(verdicts)},
+        "gross": result.gross,
+        "unjudged": sorted(result.unjudged, key=natural_key),
+        "summary": fault.summary,
+        "next_measurement": fault.next_measurement,
+    }
+
+
+def _tipping(point: TippingPoint) -> Json:
+    return {
+        "fault_id": point.fault_id,
+        "parts": list(point.parts),
+        "kind": point.kind,
+        "victim": point.victim,
+        "quantity": point.quantity,
+        "condition": point.condition,
+        "direction": point.direction,
+        "value": number(point.value),
+        "unit": point.unit,
+        "status": point.status,
+        "searched": [number(point.searched[0]), number(point.searched[1])],
+    }
+
+
+def _finding(finding: Finding) -> Json:
+    span = finding.span
+    return {
+        "rule": finding.rule,
+        "part": finding.part or None,
+        "line": span.line if span else None,
+        "column": span.column if span else None,
+        "level": finding.level,
+        "message": finding.message,
+        "file": facts.shown_file(span.file) if span else None,
+    }

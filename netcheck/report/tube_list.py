@@ -1,0 +1,178 @@
+"""The list of tube types on file: pins for `X` cards, limits, and where each number is from.
+
+Comes in: tube types of the library.  Goes out: text for a person or JSON for a
+machine.  One type alone also shows heater, capacitances and the published rows
+its current law was fitted to.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from typing import Any
+
+from rich.console import Console
+
+from netcheck.errors import NetcheckError
+from netcheck.report.terminal.layout import (
+    Column,
+    bullets,
+    hanging,
+    heading,
+    paragraph,
+    safe,
+    table,
+)
+from netcheck.report.words import counted, quantity_words, unit_of
+from netcheck.tubes.library import Found, TubeLibrary
+from netcheck.tubes.types import TubeType
+from netcheck.units import format_quantity
+
+LIST_SCHEMA_VERSION = "1.0"
+
+
+def look_up(library: TubeLibrary, name: str) -> Found:
+    """Return the type a name stands for, or say which name is close."""
+    if found := library.lookup(name):
+        return found
+    close = library.suggest(name)
+    raise NetcheckError(
+        f"no tube type `{name}` is on file",
+        hint=f"is {close} meant?" if close else "`netcheck tubes` lists the types on file",
+    )
+
+
+def to_json(types: Sequence[TubeType]) -> str:
+    """Return types as one JSON object."""
+    listed = {"schema_version": LIST_SCHEMA_VERSION, "tubes": [_entry(tube) for tube in types]}
+    return json.dumps(listed, indent=1, allow_nan=False) + "\n"
+
+
+def _entry(tube: TubeType) -> dict[str, Any]:
+    order = list(tube.electrodes)
+    data = tube.model_dump(mode="json", exclude={"sources"})
+    return {"name": data.pop("name"), "x_card_pins": order, **data}
+
+
+def write_types(console: Console, types: Sequence[TubeType]) -> None:
+    """Write all types, each with pins and limits."""
+    paragraph(console, f"{counted(len(types), 'tube type')} on file.")
+    for tube in types:
+        _write_head(console, tube)
+        _write_limits(console, tube)
+    console.print()
+    paragraph(
+        console,
+        "`netcheck tubes TYPE` also shows heater, capacitances and the published rows of one type.",
+    )
+
+
+def write_type(console: Console, found: Found) -> None:
+    """Write all that is on file for one type."""
+    tube = found.type
+    _write_head(console, tube)
+    if found.warning:
+        bullets(console, [safe(f"warning: {found.warning}", "yellow")])
+    _write_limits(console, tube)
+    paragraph(console, "Socket pins and heater:")
+    bullets(console, [*_socket_lines(tube), _heater_line(tube)])
+    if tube.capacitances:
+        paragraph(console, "Capacitances:")
+        bullets(console, _capacitance_lines(tube))
+    if tube.operation:
+        _write_rows(console, tube)
+
+
+def _write_head(console: Console, tube: TubeType) -> None:
+    heading(console, f"{tube.name}: {tube.description}")
+    card = f"X1 {' '.join(tube.electrodes)} {tube.name}"
+    paragraph(console, f"Card: {card}   ({tube.base})")
+    names = [*tube.aliases, *(f"{name} (ambiguous)" for name in tube.ambiguous)]
+    if names:
+        paragraph(console, f"Also read as: {', '.join(names)}")
+
+
+def _write_limits(console: Console, tube: TubeType) -> None:
+    """Write the limits; each names its sheet by a number, the sheets follow."""
+    sheets = list(dict.fromkeys(limit.source for limit in tube.limits))
+    columns = [
+        Column("limit"),
+        Column("value", "right", False),
+        Column("when"),
+        Column("rating system"),
+        Column("source"),
+    ]
+    rows = []
+    for limit in tube.limits:
+        remarks = [] if limit.used else ["not used: another sheet is"]
+        remarks += [limit.note] if limit.note else []
+        rows.append(
+            [
+                _limit_words(limit.quantity),
+                format_quantity(limit.value, unit_of(limit.quantity)),
+                limit.condition.replace("_", " "),
+                limit.rating_system.replace("_", "-"),
+                f"[{sheets.index(limit.source) + 1}] {'; '.join(remarks)}".rstrip(),
+            ]
+        )
+    table(console, columns, rows)
+    for number, sheet in enumerate(sheets, 1):
+        hanging(console, f"[{number}] ", safe(sheet))
+
+
+def _limit_words(quantity: str) -> str:
+    kind = " dissipation" if "dissipation" in quantity else ""
+    return f"{quantity_words(quantity)}{kind}"
+
+
+def _socket_lines(tube: TubeType) -> list[str]:
+    return [
+        f"section {section.name}: "
+        + ", ".join(f"{electrode} {pin}" for electrode, pin in section.pins.items())
+        + f" ({section.source})"
+        for section in tube.sections
+    ]
+
+
+def _heater_line(tube: TubeType) -> str:
+    heater = tube.heater
+    pins = f", pins {', '.join(str(pin) for pin in heater.pins)}" if heater.pins else ""
+    kind = "filament" if tube.directly_heated else "heater"
+    volts = format_quantity(heater.voltage_v, "V")
+    return f"{kind}: {volts}, {format_quantity(heater.current_a, 'A')}{pins} ({heater.source})"
+
+
+def _capacitance_lines(tube: TubeType) -> list[str]:
+    lines = []
+    for row in tube.capacitances:
+        name = row.name.removesuffix("_f").replace("_", " to ")
+        section = f" of section {row.section}" if row.section else ""
+        note = f"; {row.note}" if row.note else ""
+        lines.append(f"{name}{section}: {row.value * 1e12:.4g} pF ({row.source}{note})")
+    return lines
+
+
+def _write_rows(console: Console, tube: TubeType) -> None:
+    paragraph(console, "Published points the current law was fitted to:")
+    titles = ["plate V", "screen V", "grid V", "plate mA", "screen mA"]
+    columns = [*(Column(title, "right") for title in titles), Column("basis"), Column("source")]
+    rows = []
+    for row in tube.operation:
+        plate = row.plate_a if row.plate_a is not None else row.cathode_a
+        rows.append(
+            [
+                _plain(row.plate_v),
+                _plain(row.screen_v),
+                _plain(row.grid_v),
+                _plain(None if plate is None else plate * 1e3)
+                + ("" if row.plate_a is not None else " (cathode)"),
+                _plain(None if row.screen_a is None else row.screen_a * 1e3),
+                row.basis,
+                f"{row.source}{'; ' + row.note if row.note else ''}",
+            ]
+        )
+    table(console, columns, rows)
+
+
+def _plain(value: float | None) -> str:
+    return "-" if value is None else f"{value:.4g}"

@@ -1,0 +1,135 @@
+"""The words a person reads for the names the program uses.
+
+Comes in: names such as `plate_dissipation_w`, `cold_start` or `over_limit`.
+Goes out: the words for them, with the unit split off.  A name without an entry
+is spelled out from its parts, so that a new fault or quantity reads acceptably
+before anyone has written words for it.  Trade terms are American.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from netcheck.units import format_quantity
+
+if TYPE_CHECKING:  # the lists of tubes and faults need no solver
+    from netcheck.faults.base import LikelihoodClass
+    from netcheck.judge.base import Verdict
+
+_QUANTITIES = {
+    "plate_dissipation_w": "plate",
+    "screen_dissipation_w": "screen",
+    "plate_plus_screen_dissipation_w": "plate plus screen",
+    "both_plates_dissipation_w": "both plates",
+    "plate_voltage_v": "plate voltage",
+    "screen_voltage_v": "screen voltage",
+    "plate_and_screen_voltage_v": "plate and screen voltage",
+    "cathode_current_a": "cathode current",
+    "heater_cathode_voltage_v": "heater-cathode voltage",
+}
+_UNITS = {"w": "W", "v": "V", "a": "A", "ohm": "ohm", "hz": "Hz", "s": "s", "f": "F", "h": "H"}
+_CONDITIONS = {"full": "full drive", "cold_start": "cold start"}
+_DEFECTS = {
+    "leaky": "leak",
+    "shorted_turns": "shorted turns",
+    "drifted": "drift",
+    "drifted_up": "drift",
+    "drifted_down": "drift",
+    "misadjusted": "adjustment",
+}
+
+VERDICT_WORDS: dict[Verdict, str] = {
+    "over_limit": "OVER LIMIT",
+    "not_solved": "not solved",
+    "not_judged": "not judged",
+    "at_limit": "at limit",
+    "within_limits": "within limits",
+}
+VERDICTS: tuple[Verdict, ...] = tuple(VERDICT_WORDS)
+
+LIKELIHOOD_WORDS: dict[LikelihoodClass, str] = {
+    "very_common": "very common",
+    "common": "common",
+    "occasional": "occasional",
+    "rare": "rare",
+}
+
+
+SCALED_NOTE = (
+    "* A limit of another rating system than design-center, scaled to it because the circuit was "
+    "solved at nominal values; the published figure is in the JSON report."
+)
+
+
+def unit_of(quantity: str) -> str:
+    """Return the unit in the name of a quantity: `W` for `power_w`."""
+    return _UNITS.get(quantity.rpartition("_")[2], "")
+
+
+def quantity_words(quantity: str) -> str:
+    """Return the words for a judged quantity, without its unit."""
+    if quantity in _QUANTITIES:
+        return _QUANTITIES[quantity]
+    stem, _, last = quantity.rpartition("_")
+    return (stem if last in _UNITS and stem else quantity).replace("_", " ")
+
+
+def condition_words(condition: str) -> str:
+    """Return the words for a condition."""
+    return _CONDITIONS.get(condition, condition.replace("_", " "))
+
+
+def defect_words(kind: str) -> str:
+    """Return what grows when a fault of this kind grows."""
+    return _DEFECTS.get(kind, kind.replace("_", " "))
+
+
+def amount(value: float, quantity: str) -> str:
+    """Write the value of a judged quantity with its unit."""
+    return format_quantity(value, unit_of(quantity), 3)
+
+
+def compared_limit(value: float, limit: float, ratio: float) -> float:
+    """Return the limit a ratio is to: the published one, scaled where systems differ."""
+    return value / ratio if ratio > 0 and math.isfinite(ratio) else limit
+
+
+def limit_amount(value: float, limit: float, ratio: float, quantity: str) -> str:
+    """Write the limit as compared; a star where it is not the published figure."""
+    compared = compared_limit(value, limit, ratio)
+    scaled = abs(compared - limit) > 0.005 * abs(limit)
+    return f"{amount(compared, quantity)}{'*' if scaled else ''}"
+
+
+def size(value: float, unit: str, digits: int = 3) -> str:
+    """Write the size of a defect; a share is a percentage already (5 is 5 %)."""
+    return f"{value:.{digits}g} %" if unit == "%" else format_quantity(value, unit, digits)
+
+
+def ratio_words(ratio: float) -> str:
+    """Write a ratio to a limit with as many decimals as mean something."""
+    if not math.isfinite(ratio):
+        return "?"
+    return f"{ratio:.2f}" if abs(ratio) < 10 else f"{ratio:.0f}"
+
+
+def decimal(value: float | None, places: int = 1) -> str:
+    """Write a number with fixed decimals; a dash where there is none."""
+    if value is None:
+        return "-"
+    if not math.isfinite(value):
+        return "?"
+    text = f"{value:.{places}f}"
+    return text.lstrip("-") if float(text) == 0 else text
+
+
+def counted(number: int, noun: str, plural: str = "") -> str:
+    """Write `1 fault` or `3 faults`."""
+    return f"{number} {noun if number == 1 else plural or noun + 's'}"
+
+
+def joined(words: tuple[str, ...] | list[str]) -> str:
+    """Write `a, b and c`."""
+    *most, last = words or ("",)
+    return f"{', '.join(most)} and {last}" if most else last

@@ -1,0 +1,190 @@
+"""Roles, stages and supply rails: what the recogniser says of a circuit.
+
+Each role carries why it was given and how sure it is.  Role names are the
+field's own words; `ROLE_NAMES` is the closed list.  A part that serves several
+tubes (a shared cathode resistor, a common grid leak) has one role for each of them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+ROLE_NAMES = frozenset(
+    {
+        "input_source",
+        "supply_source",
+        "bias_source",
+        "rail_dropper",
+        "rail_choke",
+        "reservoir_capacitor",
+        "decoupling_capacitor",
+        "bleeder",
+        "plate_load",
+        "plate_choke",
+        "cathode_resistor",
+        "cathode_bypass_capacitor",
+        "cathode_load",
+        "tail_resistor",
+        "grid_leak",
+        "grid_stopper",
+        "screen_resistor",
+        "screen_bypass_capacitor",
+        "coupling_capacitor",
+        "output_transformer_primary",
+        "output_transformer_secondary",
+        "interstage_transformer",
+        "speaker_load",
+        "bias_divider",
+        "bias_pot",
+        "bias_filter_capacitor",
+        "bias_series_resistor",
+        "sense_resistor",
+        "volume_control",
+        "feedback_resistor",
+        "feedback_capacitor",
+        "grounding_capacitor",
+        "winding_loss",
+        "winding_capacitance",
+        "wire_resistance",
+        "zobel",
+        "supply_resistance",
+        "plate_stopper",
+        "plate_shunt",
+        "cathode_diode",
+        "grid_shunt_capacitor",
+        "input_capacitor",
+        "input_load",
+        "interstage_resistor",
+        "interstage_capacitor",
+        "output_capacitor",
+        "output_load",
+        "feedback_winding",
+        "leakage_inductance",
+        "ground_reference",
+        "back_bias_resistor",
+        "mains_transformer",
+        "rectifier_diode",
+        "protection_diode",
+        "current_sensor",
+        "voltage_amplifier_tube",
+        "cathode_follower_tube",
+        "output_tube",
+        "driver_tube",
+        "phase_inverter_tube",
+        "rectifier_tube",
+    }
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Role:
+    """One role of one part.
+
+    of: the part (a tube's ref), net or stage the role is played for.
+    source_net, feeds: for a coupling capacitor the net on the plate's (cathode's,
+        input's) side and the one on the grid's side; for feedback likewise; for
+        other parts source_net is the net a leak returns to or a feed comes from.
+    """
+
+    part: str
+    name: str
+    of: str
+    why: str
+    confidence: float = 1.0
+    source_net: str = ""
+    feeds: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Stage:
+    """A group of tubes that works as one.
+
+    kind: single_ended push_pull parallel_single_ended voltage_amplifier
+        cathode_follower phase_inverter unknown.
+    form: of a phase inverter cathodyne, long_tailed_pair or paraphase; of a
+        voltage amplifier balanced_pair (two driven grids, one tail); of an unknown
+        stage stacked (one tube feeds the other's plate); else "".
+    connection: triode pentode ultralinear.  bias: cathode fixed mixed grid_leak
+        back direct unknown.
+    sides: for push-pull the refs of each side, else ().
+    """
+
+    id: str
+    kind: str
+    tubes: tuple[str, ...]
+    connection: str
+    bias: str
+    evidence: tuple[str, ...]
+    confidence: float = 1.0
+    form: str = ""
+    sides: tuple[tuple[str, ...], tuple[str, ...]] | None = None
+    is_output: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class OutputTransformer:
+    """Windings of one output transformer.
+
+    primaries: plate windings by the plate net they serve: mapping from the tube
+        ref to its winding segments in order from plate to center tap.
+    center_tap: net; taps: screen tap net by tube ref (ultralinear).
+    """
+
+    primaries: Mapping[str, tuple[str, ...]]
+    center_tap: str
+    secondaries: tuple[str, ...]
+    speaker: str | None
+    taps: Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class BiasSupply:
+    """A negative supply that biases output grids.
+
+    source: the voltage source; feed_net: where the grid leaks meet; tubes: the
+    tubes it biases; pot: refs of the upper and lower half; divider: other
+    resistors between source and feed.
+    """
+
+    source: str
+    feed_net: str
+    tubes: tuple[str, ...]
+    pot: tuple[str, ...] = ()
+    divider: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Roles:
+    """All that was recognised."""
+
+    roles: tuple[Role, ...]
+    stages: tuple[Stage, ...]
+    transformers: tuple[OutputTransformer, ...]
+    bias_supplies: tuple[BiasSupply, ...]
+    rails: tuple[str, ...]
+    """Positive supply nets, from the source outward."""
+    input_source: str | None
+    unrecognised: tuple[str, ...]
+    """Parts without a role."""
+
+    def __iter__(self) -> Iterator[Role]:
+        return iter(self.roles)
+
+    def of_part(self, ref: str) -> tuple[Role, ...]:
+        """Roles of one part."""
+        return tuple(role for role in self.roles if role.part == ref)
+
+    def named(self, *names: str) -> tuple[Role, ...]:
+        """Roles with one of these names, in part order."""
+        return tuple(role for role in self.roles if role.name in names)
+
+    @property
+    def output_stages(self) -> tuple[Stage, ...]:
+        """Stages that drive a load through an output transformer."""
+        return tuple(stage for stage in self.stages if stage.is_output)
+
+    @property
+    def output_tubes(self) -> tuple[str, ...]:
+        """Refs of all output tubes."""
+        return tuple(ref for stage in self.output_stages for ref in stage.tubes)

@@ -1,0 +1,171 @@
+"""Cathode circuits: how each cathode returns to ground or a negative supply.
+
+Comes in: wiring, supply, transformers.  Goes out: one `CathodeCircuit` a tube.
+From the cathode the walk goes through resistors, chokes, diodes and current
+sources, over nets that are plain junctions, as long as they lead on to a quiet
+net; a resistor that only leads to a secondary or to a grid is not part of the
+cathode circuit (feedback, or a leak to a higher point).  Cathodes that meet on
+the way share what lies below the meeting point.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from netcheck.circuit.model import GROUND, Part, PartKind
+from netcheck.roles.rails import Supply
+from netcheck.roles.transformers import Transformer
+from netcheck.roles.wiring import Wiring
+
+PATH_KINDS: tuple[PartKind, ...] = ("resistor", "inductor", "diode", "current_source")
+
+LONGEST_CHAIN = 40
+"""Plain nets in a row after which a chain of parts is no electrode's circuit any more."""
+
+
+@dataclass(frozen=True, slots=True)
+class CathodeCircuit:
+    """What lies between one cathode and ground.
+
+    nets: the cathode's net and the junctions below it, ground left out.
+    parts: ref to its two nets, nearer the cathode first.  own: parts that carry
+    this cathode's current only.  returns: quiet nets it ends on.  bypass:
+    capacitors from any of `nets` to a quiet net or between two of them.
+    shared_with: tubes whose cathode circuit meets this one.  bleeds: resistors
+    to B+, which raise the cathode.
+    """
+
+    tube: str
+    net: str
+    nets: tuple[str, ...]
+    parts: Mapping[str, tuple[str, str]]
+    own: tuple[str, ...]
+    returns: tuple[str, ...]
+    bypass: tuple[str, ...]
+    shared_with: tuple[str, ...] = ()
+    bleeds: tuple[str, ...] = ()
+    windings: tuple[str, ...] = ()
+
+    @property
+    def shared(self) -> tuple[str, ...]:
+        """Parts that carry the current of several cathodes."""
+        return tuple(ref for ref in self.parts if ref not in self.own)
+
+    @property
+    def grounded(self) -> bool:
+        """Say whether the cathode sits on a quiet net directly."""
+        return not self.parts and not self.windings and bool(self.returns)
+
+
+def find_cathodes(
+    wiring: Wiring, supply: Supply, transformers: tuple[Transformer, ...]
+) -> Mapping[str, CathodeCircuit]:
+    """Find the cathode circuit of every tube."""
+    barrier = (
+        frozenset(net for transformer in transformers for net in transformer.secondary_nets)
+        | wiring.input_nets
+    )
+    in_cathode = frozenset(
+        ref for transformer in transformers for ref in transformer.cathode_windings
+    )
+    walks = {
+        tube.ref: _Walk(wiring, supply, barrier, in_cathode, tube.net("cathode"))
+        for tube in wiring.tubes
+    }
+    owners: dict[str, list[str]] = {}
+    for ref, walk in walks.items():
+        for net in walk.nets:
+            owners.setdefault(net, []).append(ref)
+    return {ref: _circuit(wiring, supply, ref, walk, owners) for ref, walk in walks.items()}
+
+
+class _Walk:
+    """One walk from a cathode down to quiet nets."""
+
+    def __init__(
+        self,
+        wiring: Wiring,
+        supply: Supply,
+        barrier: frozenset[str],
+        windings: frozenset[str],
+        cathode: str,
+    ) -> None:
+        self.wiring = wiring
+        self.supply = supply
+        self.barrier = barrier
+        self.cathode_windings = windings
+        self.nets: list[str] = []
+        self.parts: dict[str, tuple[str, str]] = {}
+        self.returns: list[str] = []
+        self.bleeds: list[str] = []
+        self.windings: list[str] = []
+        self._leads: dict[str, bool] = {}
+        if supply.quiet(cathode):
+            self.returns.append(cathode)
+        else:
+            self._step(cathode)
+
+    def _step(self, net: str) -> None:
+        self.nets.append(net)
+        for part, far in self._arms(net):
+            if part.ref in self.parts or part.ref in self.bleeds:
+                continue
+            if far in self.supply.positive:
+                self.bleeds.append(part.ref)
+            elif far in self.nets:
+                self.parts[part.ref] = (net, far)
+            elif self._leads_down(far, frozenset(self.nets)):
+                self.parts[part.ref] = (net, far)
+                if part.ref in self.cathode_windings:
+                    self.windings.append(part.ref)
+                if self.supply.quiet(far):
+                    if far not in self.returns:
+                        self.returns.append(far)
+                else:
+                    self._step(far)
+
+    def _arms(self, net: str) -> Iterable[tuple[Part, str]]:
+        for part in self.wiring.on(net, *PATH_KINDS):
+            if part.ref not in self.wiring.coupled or part.ref in self.cathode_windings:
+                yield part, part.other_net(net)
+
+    def _leads_down(self, net: str, seen: frozenset[str]) -> bool:
+        """Say whether a net is quiet or leads to a quiet net over plain nets."""
+        if net == GROUND or net in self.supply.negative:
+            return True
+        if self.supply.quiet(net) or net in self.barrier or len(seen) > LONGEST_CHAIN:
+            return False
+        if self.wiring.at(net, "plate", "screen", "grid", "cathode"):
+            return False
+        if net not in self._leads:
+            self._leads[net] = any(
+                self._leads_down(far, seen | {net}) for _, far in self._arms(net) if far not in seen
+            )
+        return self._leads[net]
+
+
+def _circuit(
+    wiring: Wiring, supply: Supply, ref: str, walk: _Walk, owners: Mapping[str, list[str]]
+) -> CathodeCircuit:
+    cathode = wiring[ref].net("cathode")
+    others = dict.fromkeys(tube for net in walk.nets for tube in owners[net] if tube != ref)
+    own = tuple(part for part, (near, _) in walk.parts.items() if len(owners.get(near, ())) == 1)
+    bypass = [
+        part.ref
+        for net in walk.nets
+        for part in wiring.on(net, "capacitor")
+        if supply.quiet(part.other_net(net)) or part.other_net(net) in walk.nets
+    ]
+    return CathodeCircuit(
+        ref,
+        cathode,
+        tuple(walk.nets),
+        walk.parts,
+        own,
+        tuple(walk.returns),
+        tuple(dict.fromkeys(bypass)),
+        tuple(others),
+        tuple(walk.bleeds),
+        tuple(walk.windings),
+    )

@@ -1,0 +1,82 @@
+"""From the circuit to its roles.
+
+Comes in: a `Circuit`.  Goes out: `Roles`.  First the walks gather facts, then stages
+are read from them, then every part is given its roles, and what is still without
+one is read from the nets it stands between.  Only structure counts: the kinds of
+parts, how they are joined, their values where two structures look alike, and part
+notes.  Names of parts and nets play no role.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from netcheck.circuit.model import Circuit, natural_key
+from netcheck.roles.base import Role, Roles
+from netcheck.roles.bias import bias_roles, find_bias_supplies
+from netcheck.roles.coupling_roles import coupling_roles, input_roles, network_roles
+from netcheck.roles.electrodes import electrode_roles
+from netcheck.roles.facts import Facts, gather
+from netcheck.roles.feedback import feedback_roles, find_branches
+from netcheck.roles.shunts import load_roles, shunt_roles
+from netcheck.roles.stages import find_stages
+from netcheck.roles.supply_roles import rail_chain, supply_roles
+from netcheck.roles.transformer_roles import output_transformers, transformer_roles
+
+
+def recognise(circuit: Circuit) -> Roles:
+    """Recognise stages, rails, bias supplies and the role of every part."""
+    facts = gather(circuit)
+    stages = find_stages(facts)
+    supplies = find_bias_supplies(facts)
+    found = [
+        *supply_roles(facts),
+        *bias_roles(facts, supplies),
+        *transformer_roles(facts, stages),
+        *electrode_roles(facts, stages),
+        *input_roles(facts),
+        *coupling_roles(facts),
+        *_ammeter_roles(facts, circuit),
+    ]
+    found += network_roles(facts, stages, {role.part for role in found})
+    branches, speakers = _branch_roles(facts, {role.part for role in found})
+    found += branches
+    roles = _ordered(circuit, found)
+    known = {role.part for role in roles}
+    return Roles(
+        roles,
+        tuple(sorted(stages, key=lambda stage: natural_key(stage.tubes[0]))),
+        output_transformers(facts, stages, speakers),
+        tuple(bias for bias in supplies if not facts.supply.is_back(bias.feed_net)),
+        rail_chain(facts),
+        facts.wiring.inputs[0] if facts.wiring.inputs else None,
+        tuple(part.ref for part in circuit if part.ref not in known),
+    )
+
+
+def _branch_roles(facts: Facts, taken: set[str]) -> tuple[list[Role], dict[int, str]]:
+    """Return the roles of all parts not yet placed, and the speakers."""
+    branches = find_branches(facts, taken)
+    roles, speakers = load_roles(branches, facts)
+    placed = {role.part for role in roles}
+    for branch in branches:
+        if branch.parts[0].ref in placed:
+            continue
+        feedback = list(feedback_roles(branch, facts))
+        roles += feedback or shunt_roles(branch, facts)
+    return roles, speakers
+
+
+def _ammeter_roles(facts: Facts, circuit: Circuit) -> Iterator[Role]:
+    for ref in facts.wiring.ammeters:
+        nets = " and ".join(circuit[ref].nets)
+        yield Role(ref, "current_sensor", ref, f"0 V source between {nets}: reads a current")
+
+
+def _ordered(circuit: Circuit, found: list[Role]) -> tuple[Role, ...]:
+    """Return the roles in part order, each (part, name, of) once."""
+    unique: dict[tuple[str, str, str], Role] = {}
+    for role in found:
+        unique.setdefault((role.part, role.name, role.of), role)
+    order = {part.ref: index for index, part in enumerate(circuit)}
+    return tuple(sorted(unique.values(), key=lambda role: order[role.part]))

@@ -1,0 +1,99 @@
+"""Roles of transformer windings, their wire, and the tubes' way into them.
+
+Comes in: `Facts`, the stages and the load found for each transformer.  Goes out:
+roles and the `OutputTransformer` values.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from types import MappingProxyType
+
+from netcheck.circuit.model import natural_key
+from netcheck.roles.base import OutputTransformer, Role, Stage
+from netcheck.roles.facts import Facts
+from netcheck.roles.transformers import Transformer
+
+
+def output_transformers(
+    facts: Facts, stages: tuple[Stage, ...], speakers: Mapping[int, str]
+) -> tuple[OutputTransformer, ...]:
+    """Return the output transformers; `speakers` is the load by transformer index."""
+    output = {tube for stage in stages if stage.is_output for tube in stage.tubes}
+    return tuple(
+        OutputTransformer(
+            MappingProxyType(dict(transformer.paths)),
+            transformer.center_tap,
+            transformer.secondaries,
+            speakers.get(index),
+            MappingProxyType(dict(transformer.taps)),
+        )
+        for index, transformer in enumerate(facts.transformers)
+        if transformer.use == "output" and set(transformer.paths) & output
+    )
+
+
+def transformer_roles(facts: Facts, stages: tuple[Stage, ...]) -> Iterator[Role]:
+    """Yield the roles of windings and of what is in series with them."""
+    output = {tube: stage.id for stage in stages if stage.is_output for tube in stage.tubes}
+    for transformer in facts.transformers:
+        tubes = sorted(transformer.paths, key=natural_key)
+        stage = output.get(tubes[0], "") if tubes else ""
+        yield from _winding_roles(facts, transformer, stage)
+        yield from _wire_roles(facts, transformer)
+        for tube, ref in transformer.stoppers.items():
+            why = f"joins the plate of {tube} to its winding"
+            yield Role(ref, "plate_stopper", tube, why)
+        for tube, ref in transformer.parafeed.items():
+            why = f"brings the signal of the plate of {tube} to the winding and blocks its B+"
+            net = facts.wiring[tube].net("plate")
+            far = transformer.entry[tube]
+            yield Role(ref, "output_capacitor", tube, why, source_net=net, feeds=far)
+
+
+def _winding_roles(facts: Facts, transformer: Transformer, stage: str) -> Iterator[Role]:
+    for tube in transformer.cathode_windings:
+        for owner, circuit in facts.cathodes.items():
+            if tube in circuit.windings:
+                why = f"winding in the cathode of {owner}"
+                yield Role(tube, "feedback_winding", owner, why)
+    if transformer.use == "output" and stage:
+        yield from _primary_roles(transformer)
+        for ref in transformer.secondaries:
+            ends = " and ".join(transformer.windings[ref].ends)
+            why = f"coupled to the plate windings; gives the signal to the load between {ends}"
+            yield Role(ref, "output_transformer_secondary", stage, why)
+        return
+    names = {"interstage": "interstage_transformer", "mains": "mains_transformer"}
+    name = names.get(transformer.use, "interstage_transformer" if transformer.paths else "")
+    for ref in transformer.windings:
+        if name and ref not in transformer.cathode_windings:
+            use = "grids" if name == "interstage_transformer" else "rectifiers"
+            why = f"winding of a transformer that drives {use}"
+            for of in transformer.paths or (ref,):
+                yield Role(ref, name, of, why)
+
+
+def _primary_roles(transformer: Transformer) -> Iterator[Role]:
+    for tube, path in transformer.paths.items():
+        for index, ref in enumerate(path):
+            if transformer.taps.get(tube) and index + 1 < len(path):
+                place = f"from the plate of {tube} toward the ultralinear tap"
+            elif index + 1 < len(path):
+                place = f"from the plate of {tube} toward the center tap"
+            else:
+                end = transformer.center_tap or "the other plate"
+                place = f"in the plate circuit of {tube}, ending at {end}"
+            why = f"winding {place}"
+            yield Role(ref, "output_transformer_primary", tube, why)
+
+
+def _wire_roles(facts: Facts, transformer: Transformer) -> Iterator[Role]:
+    for winding in transformer.windings.values():
+        for ref in winding.wires:
+            if facts.wiring[ref].kind == "inductor":
+                why = f"uncoupled inductance in series with {winding.ref}"
+                yield Role(ref, "leakage_inductance", winding.ref, why, 0.9)
+            else:
+                why = f"stands in series with {winding.ref} alone: the resistance of its wire"
+                yield Role(ref, "wire_resistance", winding.ref, why, 0.9)

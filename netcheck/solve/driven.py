@@ -1,0 +1,164 @@
+"""Driven solving: a circuit under a sine, settled, as means over whole cycles.
+
+Comes in: a circuit, the changes of a fault, the hookup and the input levels asked
+for.  Goes out: one `Solved` or `NotSolved` a level.  A fault starts from where
+the healthy circuit settled at the same level, moved by how far the fault moves
+the idle volts of each net.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from math import hypot
+
+import numpy as np
+
+from netcheck.circuit.changes import Change, apply_changes
+from netcheck.circuit.model import Circuit
+from netcheck.solve.analyses import Drive, Hookup, StartState
+from netcheck.solve.deck import DeckError
+from netcheck.solve.idle import IdleRequest, IdleSweep, solve_sweep
+from netcheck.solve.ngspice import Array, Engine, EngineFailure
+from netcheck.solve.observe import Observation
+from netcheck.solve.results import NotSolved, Outcome, Solved
+from netcheck.solve.slow import slow_states
+from netcheck.solve.steady import AVERAGED, SteadyState, find_steady_state
+
+HARMONICS = 9
+SAMPLES = 256
+
+
+@dataclass(frozen=True, slots=True)
+class DrivenRequest:
+    """Levels to drive one variant of a circuit with.
+
+    levels: condition name to peak input [V].  starts: where the healthy circuit
+    settled under the same condition, if known.  learn: also measure how the slow
+    states act on each other where it settles, for runs that start from there.
+    """
+
+    levels: Mapping[str, float]
+    changes: tuple[Change, ...] = ()
+    starts: Mapping[str, StartState] = field(default_factory=dict)
+    healthy_idle: Solved | None = None
+    learn: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class DrivenAnswer:
+    """What a request gave: the outcomes, and where each level settled."""
+
+    outcomes: Mapping[str, Outcome]
+    starts: Mapping[str, StartState]
+
+
+def solve_driven(
+    engine: Engine,
+    circuit: Circuit,
+    hookup: Hookup,
+    frequency_hz: float,
+    request: DrivenRequest,
+) -> DrivenAnswer:
+    """Solve all levels of one request, each level from the one before."""
+    faulted = apply_changes(circuit, request.changes)
+    idle = solve_sweep(engine, IdleSweep(faulted, (IdleRequest(),)))[0]
+    if isinstance(idle, NotSolved):
+        reason = f"no operating point: {idle.reason}"
+        failed = {
+            name: NotSolved(name, reason, level) for name, level in request.levels.items()
+        }
+        return DrivenAnswer(failed, {})
+    outcomes: dict[str, Outcome] = {}
+    starts: dict[str, StartState] = {}
+    shift = _idle_shift(idle, request.healthy_idle)
+    latest: StartState | None = None
+    for name, level in request.levels.items():
+        guess = latest
+        if name in request.starts:
+            guess = _moved(request.starts[name], shift)
+        try:
+            drive = Drive(frequency_hz, level)
+            state = _settle(engine, faulted, hookup, drive, idle, guess, request.learn)
+        except (EngineFailure, DeckError) as failure:
+            outcomes[name] = NotSolved(name, str(failure), level)
+            continue
+        latest = starts[name] = state.end
+        outcomes[name] = _observed(name, faulted, hookup, drive, state)
+    return DrivenAnswer(outcomes, starts)
+
+
+def _settle(
+    engine: Engine,
+    circuit: Circuit,
+    hookup: Hookup,
+    drive: Drive,
+    idle: Solved,
+    guess: StartState | None,
+    learn: bool,
+) -> SteadyState:
+    """Find the steady state from a guess; if that fails, once more from idle."""
+    slow = slow_states(engine, circuit, idle, guess)
+    if guess is not None:
+        try:
+            return find_steady_state(engine, circuit, hookup, drive, slow, guess, learn)
+        except EngineFailure:
+            slow = slow_states(engine, circuit, idle, None)
+    return find_steady_state(engine, circuit, hookup, drive, slow, None, learn)
+
+
+def _idle_shift(idle: Solved, healthy: Solved | None) -> dict[str, float]:
+    if healthy is None:
+        return {}
+    return {net: volts - healthy.nets.get(net, 0.0) for net, volts in idle.nets.items()}
+
+
+def _moved(start: StartState, shift_v: Mapping[str, float]) -> StartState:
+    """Move a start by how far a fault moves the idle volts of each net."""
+    node_v = dict(start.node_v)
+    for net, volts in shift_v.items():
+        node_v[net] = node_v.get(net, 0.0) + volts
+    return replace(start, node_v=node_v)
+
+
+def _observed(
+    condition: str, circuit: Circuit, hookup: Hookup, drive: Drive, state: SteadyState
+) -> Solved:
+    seen = state.observation
+    parts = seen.parts(circuit)
+    first, second = hookup.output_nets
+    peak, distortion = fundamental(state.time, seen.net(first) - seen.net(second))
+    return Solved(
+        condition,
+        seen.nets(circuit),
+        seen.tubes(circuit),
+        parts,
+        input_v=drive.input_v,
+        frequency_hz=drive.frequency_hz,
+        output_w=sum(parts[ref].power_w for ref in hookup.speakers if ref in parts),
+        primary_output_w=sum(_winding_power(seen, ref) for ref in hookup.primaries),
+        output_peak_v=peak,
+        distortion=distortion,
+        settled_share=state.share,
+    )
+
+
+def _winding_power(seen: Observation, ref: str) -> float:
+    """Mean power an ideal winding takes from its circuit [W]."""
+    if ref not in seen.deck.winding:
+        return 0.0
+    near, far = seen.deck.winding[ref]
+    volts = seen.node(near) - seen.node(far)
+    return seen.mean(volts * seen.vector(seen.deck.current[ref]))
+
+
+def fundamental(time: Array, values: Array) -> tuple[float, float]:
+    """Peak of the fundamental and total harmonic distortion (a fraction).
+
+    The window holds AVERAGED whole cycles; harmonics up to the ninth count.
+    """
+    grid = np.linspace(time[0], time[-1], SAMPLES, endpoint=False)
+    spectrum = np.abs(np.fft.rfft(np.interp(grid, time, values))) * 2.0 / SAMPLES
+    base = float(spectrum[AVERAGED])
+    others = [float(spectrum[AVERAGED * order]) for order in range(2, HARMONICS + 1)]
+    return base, (hypot(*others) / base if base > 0.0 else 0.0)

@@ -1,0 +1,182 @@
+"""Idle solving: operating points of a circuit and of its faulted variants.
+
+Comes in: a circuit and, for each variant, the changes that make it.  Goes out:
+one `Solved` or `NotSolved` a variant, in order.  Variants made only of values and
+added resistors are solved by altering one loaded deck (a quarter of the cost of
+a new one); the others get their own deck.  A test holds both to one answer.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from netcheck.circuit.changes import AddResistor, Change, SetValue, apply_changes
+from netcheck.circuit.model import GROUND, Circuit
+from netcheck.solve.deck import NEUTRAL_OHM, Deck, DeckError, write_deck
+from netcheck.solve.ngspice import Engine, EngineFailure
+from netcheck.solve.point import observe_point
+from netcheck.solve.results import NotSolved, Outcome, Solved
+
+MAX_INDUCTOR_V = 1e-3
+"""At DC an ideal winding has no voltage; more means a poisoned solve."""
+METER_PREFIX = "meter at "
+
+
+@dataclass(frozen=True, slots=True)
+class IdleRequest:
+    """One operating point: the changes and the nets to read with the meter."""
+
+    changes: tuple[Change, ...] = ()
+    meter_nets: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class IdleSweep:
+    """Operating points of one circuit under one condition."""
+
+    circuit: Circuit
+    requests: tuple[IdleRequest, ...]
+    condition: str = "idle"
+    meter_ohm: float | None = 10e6
+
+
+def solve_sweep(engine: Engine, sweep: IdleSweep) -> list[Outcome]:
+    """Solve every request of a sweep; the answers are in the order of the requests.
+
+    Requests that need a deck of their own are solved last, so that the common
+    deck is loaded once.
+    """
+    runner = _Runner(engine, sweep)
+    answers: dict[int, Outcome] = {}
+    order = sorted(
+        range(len(sweep.requests)),
+        key=lambda number: not runner.alterable(sweep.requests[number]),
+    )
+    for number in order:
+        answers[number] = runner.solve(sweep.requests[number])
+    return [answers[number] for number in range(len(sweep.requests))]
+
+
+class _Runner:
+    """Keeps the loaded deck of a sweep and alters it for each request."""
+
+    def __init__(self, engine: Engine, sweep: IdleSweep) -> None:
+        self.engine = engine
+        self.sweep = sweep
+        self.absent = self._absent_resistors()
+        self.deck: Deck | None = None
+        self.healthy: dict[str, float] = {
+            part.ref: part.value
+            for part in sweep.circuit
+            if part.value is not None and part.kind != "tube"
+        }
+
+    def _absent_resistors(self) -> list[AddResistor]:
+        """Resistors that some request may put in, one each, neutral at first."""
+        table: dict[str, AddResistor] = {}
+        for request in self.sweep.requests:
+            for change in request.changes:
+                if isinstance(change, AddResistor):
+                    table.setdefault(change.name, change)
+            for net in request.meter_nets:
+                name = METER_PREFIX + net
+                table.setdefault(name, AddResistor(name, net, GROUND, NEUTRAL_OHM))
+        known = set(self.sweep.circuit.nets)
+        return [
+            change for change in table.values() if {change.net_a, change.net_b} <= known
+        ]
+
+    def solve(self, request: IdleRequest) -> Outcome:
+        """Solve one request by the shorter way that is open to it."""
+        try:
+            if self.alterable(request):
+                return self._altered(request)
+            return self._reloaded(request)
+        except (EngineFailure, DeckError) as failure:
+            self.deck = None
+            return NotSolved(self.sweep.condition, str(failure))
+
+    def alterable(self, request: IdleRequest) -> bool:
+        """Say whether the loaded deck only needs other values for a request."""
+        names = {change.name for change in self.absent}
+        return all(
+            (isinstance(change, SetValue) and change.part in self.healthy)
+            or (isinstance(change, AddResistor) and change.name in names)
+            for change in request.changes
+        )
+
+    def _load(self) -> Deck:
+        if self.deck is None:
+            deck = write_deck(self.sweep.circuit, absent=self.absent)
+            self.engine.load(deck.lines)
+            self.deck = deck
+        return self.deck
+
+    def _altered(self, request: IdleRequest) -> Outcome:
+        deck = self._load()
+        undo: list[tuple[str, float]] = []
+        for change in request.changes:
+            if isinstance(change, SetValue):
+                target, value = deck.alter[change.part], change.value
+                undo.append((target, self.healthy[change.part]))
+            else:
+                assert isinstance(change, AddResistor)
+                target, value = deck.alter[change.name], change.ohm
+                undo.append((target, NEUTRAL_OHM))
+            self.engine.alter(target, value)
+        try:
+            circuit = apply_changes(self.sweep.circuit, request.changes)
+            return self._observe(deck, circuit, request)
+        finally:
+            for target, value in undo:
+                self.engine.alter(target, value)
+
+    def _reloaded(self, request: IdleRequest) -> Outcome:
+        self.deck = None
+        circuit = apply_changes(self.sweep.circuit, request.changes)
+        meters = [
+            change
+            for change in self.absent
+            if change.name.startswith(METER_PREFIX)
+        ]
+        deck = write_deck(circuit, absent=meters)
+        self.engine.load(deck.lines)
+        return self._observe(deck, circuit, request)
+
+    def _observe(self, deck: Deck, circuit: Circuit, request: IdleRequest) -> Outcome:
+        values = self.engine.operating_point(deck.vectors)
+        solved = observe_point(self.sweep.condition, circuit, deck, values)
+        place = deck.place
+        for winding, (first, second) in deck.winding.items():
+            near = values[place[first]] if first != "0" else 0.0
+            if abs(near - values[place[second]]) > MAX_INDUCTOR_V:
+                raise EngineFailure(f"{winding} carries DC voltage: the solve is not sound")
+        if not request.meter_nets:
+            return solved
+        return replace(solved, readings=self._readings(deck, request))
+
+    def _readings(self, deck: Deck, request: IdleRequest) -> dict[str, float]:
+        """Net volts with the meter connected, one net at a time."""
+        meter = self.sweep.meter_ohm
+        if meter is None:
+            return {}
+        readings: dict[str, float] = {}
+        for net in request.meter_nets:
+            target = deck.alter[METER_PREFIX + net]
+            self.engine.alter(target, meter)
+            try:
+                value = self.engine.operating_point([deck.node[net]])
+                readings[net] = float(value[0])
+            finally:
+                self.engine.alter(target, NEUTRAL_OHM)
+        return readings
+
+
+def meter_matters(unloaded: Solved, share: float = 0.005, floor_v: float = 0.05) -> tuple[str, ...]:
+    """Nets whose reading the meter changes by more than a share of it [V]."""
+    return tuple(
+        net
+        for net, volts in unloaded.readings.items()
+        if abs(volts - unloaded.nets[net]) > max(share * abs(unloaded.nets[net]), floor_v)
+    )
+

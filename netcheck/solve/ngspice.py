@@ -1,0 +1,202 @@
+"""The one file that speaks to ngspice, through PySpice's shared-library wrapper.
+
+Comes in: the lines of a deck that `deck.py` wrote (never a user's text).  Goes
+out: arrays of node voltages and branch currents, or `EngineFailure` with the
+reason.  ngspice runs a `.spiceinit` it finds in the current or home folder, so
+`Engine` first moves into an empty private one.  Success is decided from a fresh
+plot of finite vectors, not from return codes, which stay 0 on most failures.
+"""
+
+from __future__ import annotations
+
+import ctypes.util
+import logging
+import os
+import tempfile
+from collections.abc import Sequence
+from math import isfinite
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netcheck.errors import SolverUnavailableError
+
+Array = NDArray[np.float64]
+
+LIBRARY_VARIABLE = "NGSPICE_LIBRARY_PATH"
+USUAL_PLACES = (
+    "/usr/lib/*/libngspice.so*",
+    "/usr/lib/libngspice.so*",
+    "/usr/lib64/libngspice.so*",
+    "/usr/local/lib/libngspice.so*",
+    "/opt/homebrew/lib/libngspice*.dylib",
+    "/usr/local/lib/libngspice*.dylib",
+)
+INSTALL_HINT = """install the ngspice shared library:
+  Debian, Ubuntu   apt install libngspice0
+  Fedora           dnf install libngspice
+  Arch             pacman -S ngspice
+  macOS            brew install libngspice
+or set NGSPICE_LIBRARY_PATH to the library file"""
+RELEASE_EVERY = 1000
+"""ngspice keeps every command; its history is freed after this many."""
+
+
+class EngineFailure(Exception):  # noqa: N818  (a failed solve is an outcome, not a bug)
+    """ngspice could not solve; the text is its own reason, shortened."""
+
+
+def find_library() -> str:
+    """Return the file of the ngspice shared library.
+
+    Raises SolverUnavailableError with the install lines where there is none.
+    """
+    named = os.environ.get(LIBRARY_VARIABLE)
+    if named:
+        if Path(named).exists():
+            return named
+        raise SolverUnavailableError(
+            f"{LIBRARY_VARIABLE} names a file that is not there: {named}", hint=INSTALL_HINT
+        )
+    for pattern in USUAL_PLACES:
+        root = Path("/")
+        found = sorted(root.glob(pattern.lstrip("/")))
+        if found:
+            return str(found[0])
+    by_name = ctypes.util.find_library("ngspice")
+    if by_name:
+        return by_name
+    raise SolverUnavailableError(
+        "ngspice was not found; netcheck solves circuits with it", hint=INSTALL_HINT
+    )
+
+
+class Engine:
+    """One ngspice in this process (a second one in the same process fails)."""
+
+    def __init__(self) -> None:
+        os.environ[LIBRARY_VARIABLE] = find_library()
+        self._folder = tempfile.TemporaryDirectory(prefix="netcheck-")
+        os.chdir(self._folder.name)
+        os.environ["HOME"] = self._folder.name
+        logging.getLogger("PySpice").setLevel(logging.CRITICAL + 1)
+        from PySpice.Spice.NgSpice import Shared  # here: it reads the variable when imported
+
+        Shared.NgSpiceShared._logger.setLevel(logging.CRITICAL + 1)
+        try:
+            self._spice: Any = Shared.NgSpiceShared.new_instance()
+        except (OSError, NameError) as error:
+            raise SolverUnavailableError(
+                f"the ngspice library does not load: {error}", hint=INSTALL_HINT
+            ) from error
+        self._ffi = Shared.ffi
+        self._c = self._spice._ngspice_shared
+        self._commands = 0
+        self._names: dict[str, bytes] = {}
+        self.version = str(self._spice.ngspice_version)
+        # A failed step would otherwise end in a transient search that poisons later ones.
+        self.command("optran 1 1 1 0 0 0")
+
+    def command(self, text: str) -> None:
+        """Run one command of ours; its messages are kept for `log_tail`."""
+        self._commands += 1
+        if self._commands % RELEASE_EVERY == 0:
+            self._c.ngSpice_Command(self._ffi.NULL)
+        self._spice.clear_output()
+        self._c.ngSpice_Command(text.encode("ascii"))
+
+    def log_tail(self, lines: int = 3) -> str:
+        """Return the last lines ngspice printed, without its notes."""
+        kept = [
+            line.strip()
+            for line in [*self._spice._stdout, *self._spice._stderr]
+            if line.strip() and not line.startswith(("Note:", "Warning: singular"))
+        ]
+        return "; ".join(kept[-lines:])
+
+    def load(self, deck: Sequence[str]) -> None:
+        """Load a deck, dropping the one before."""
+        self.command("destroy all")
+        self.command("remcirc")
+        self._spice.clear_output()
+        keep = [self._ffi.new("char[]", line.encode("ascii")) for line in (*deck, "")]
+        lines = self._ffi.new("char *[]", [*keep, self._ffi.NULL])
+        self._c.ngSpice_Circ(lines)
+        text = " ".join([*self._spice._stdout, *self._spice._stderr]).lower()
+        if "error" in text:
+            raise EngineFailure(f"the deck was refused: {self.log_tail()}")
+
+    def alter(self, target: str, value: float) -> None:
+        """Give one loaded element another value."""
+        self.command(f"alter {target} = {value:.9g}")
+
+    def operating_point(self, names: Sequence[str]) -> list[float]:
+        """Solve the operating point and return the vectors `names`."""
+        self.command("destroy all")
+        self.command("op")
+        values: list[float] = []
+        for name in names:
+            info = self._c.ngGet_Vec_Info(self._encoded(name))
+            if info == self._ffi.NULL or info.v_realdata == self._ffi.NULL or info.v_length != 1:
+                raise EngineFailure(self._reason("no operating point was found"))
+            values.append(info.v_realdata[0])
+        if not all(map(isfinite, values)):
+            raise EngineFailure("the operating point is not finite")
+        return values
+
+    def transient(
+        self, step_s: float, stop_s: float, names: Sequence[str], *, given_start: bool
+    ) -> tuple[Array, Array]:
+        """Solve a transient; return times [s] and one row a vector.
+
+        `given_start` starts from the initial conditions in the deck instead of
+        from an operating point.
+        """
+        self.command("destroy all")
+        start = " uic" if given_start else ""
+        self.command(f"tran {step_s:.9g} {stop_s:.9g} 0 {step_s:.9g}{start}")
+        time = self._vector("time")
+        if time is None or len(time) < 2 or time[-1] < stop_s * (1.0 - 1e-6):
+            raise EngineFailure(self._reason("the transient did not finish"))
+        rows = np.empty((len(names), len(time)))
+        for index, name in enumerate(names):
+            vector = self._vector(name)
+            if vector is None or len(vector) != len(time):
+                raise EngineFailure(f"vector {name} is missing from the transient")
+            rows[index] = vector
+        if not np.isfinite(rows).all():
+            raise EngineFailure("the transient is not finite")
+        return np.array(time), rows
+
+    def linear_response(self, frequency_hz: float, names: Sequence[str]) -> list[complex]:
+        """Small-signal response of the vectors to sources with `ac 1`."""
+        self.command("destroy all")
+        self.command(f"ac lin 1 {frequency_hz:.9g} {frequency_hz:.9g}")
+        response: list[complex] = []
+        for name in names:
+            info = self._c.ngGet_Vec_Info(name.encode("ascii"))
+            if info == self._ffi.NULL or info.v_compdata == self._ffi.NULL or info.v_length < 1:
+                raise EngineFailure(self._reason("no small-signal response was found"))
+            pair = info.v_compdata[0]
+            response.append(complex(pair.cx_real, pair.cx_imag))
+        return response
+
+    def _vector(self, name: str) -> Array | None:
+        info = self._c.ngGet_Vec_Info(self._encoded(name))
+        if info == self._ffi.NULL or info.v_realdata == self._ffi.NULL or info.v_length < 1:
+            return None
+        return np.frombuffer(
+            self._ffi.buffer(info.v_realdata, info.v_length * 8), dtype=np.float64
+        )
+
+    def _encoded(self, name: str) -> bytes:
+        encoded = self._names.get(name)
+        if encoded is None:
+            encoded = self._names[name] = name.encode("ascii")
+        return encoded
+
+    def _reason(self, what: str) -> str:
+        tail = self.log_tail()
+        return f"{what} ({tail})" if tail else what

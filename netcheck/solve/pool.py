@@ -1,0 +1,245 @@
+"""A pool of worker processes, each with its own ngspice.
+
+Comes in: jobs as data.  Goes out: one answer a job, in order; a worker that
+crashes, hangs or cannot start costs its job, not the run.  Workers start in an
+empty private folder, load ngspice while the parent still reads the netlist, and
+ignore Ctrl-C, which is the parent's to handle.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import signal
+import sys
+import time
+from collections import deque
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from multiprocessing.connection import Connection, wait
+from types import TracebackType
+from typing import Any
+
+from netcheck.errors import NetcheckError, SolverUnavailableError
+
+JobFunction = Callable[..., Any]
+PARENT_CHECK_S = 5.0
+"""How often an idle worker looks whether its parent still lives."""
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """One call to make in a worker: function(engine, *arguments).
+
+    function must be importable (a module-level function).
+    """
+
+    function: JobFunction
+    arguments: tuple[Any, ...]
+    weight: int = 1
+    """How far progress moves when the job is done."""
+
+
+@dataclass(frozen=True, slots=True)
+class Shared:
+    """Stands in a job's arguments for a value that every worker keeps."""
+
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class Lost:
+    """A job whose worker did not answer; the reason in plain words."""
+
+    reason: str
+
+
+@dataclass
+class _Worker:
+    process: Any
+    pipe: Connection
+    job: int | None = None
+    since: float = 0.0
+    ready: bool = False
+
+
+def default_jobs() -> int:
+    """Number of workers where the user names none: the usable processors."""
+    if hasattr(os, "sched_getaffinity"):
+        return max(1, len(os.sched_getaffinity(0)))
+    return max(1, os.cpu_count() or 1)
+
+
+class Pool:
+    """Workers that keep their ngspice between runs."""
+
+    def __init__(self, jobs: int | None = None, time_limit_s: float = 60.0) -> None:
+        self.size = max(1, jobs or default_jobs())
+        self.time_limit_s = time_limit_s
+        self.engine = ""
+        self._shared: dict[str, Any] = {}
+        method = "fork" if sys.platform.startswith("linux") else "spawn"
+        self._context: Any = multiprocessing.get_context(method)
+        self._workers = [self._start() for _ in range(self.size)]
+
+    def __enter__(self) -> Pool:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """End all workers."""
+        for worker in self._workers:
+            worker.pipe.close()
+            worker.process.terminate()
+        for worker in self._workers:
+            worker.process.join(1.0)
+            if worker.process.is_alive():
+                worker.process.kill()
+        self._workers = []
+
+    def share(self, name: str, value: Any) -> Shared:
+        """Give every worker a value once; jobs name it by what is returned."""
+        self._shared[name] = value
+        for worker in self._workers:
+            worker.pipe.send((None, (name, value)))
+        return Shared(name)
+
+    def run(
+        self, jobs: Sequence[Job], advance: Callable[[int], None] = lambda count: None
+    ) -> list[Any]:
+        """Run all jobs; a lost one is answered by `Lost`.
+
+        Raises SolverUnavailableError where no worker can load ngspice, and the
+        worker's own exception where a job fails with a bug of ours.
+        """
+        answers: list[Any] = [None] * len(jobs)
+        waiting = deque(range(len(jobs)))
+        open_jobs = len(jobs)
+        while open_jobs:
+            for worker in self._workers:
+                if worker.job is None and worker.ready and waiting:
+                    self._give(worker, waiting.popleft(), jobs)
+            heard = [self._answer_of(worker) for worker in list(self._workers)]
+            for number, value in filter(None, heard):
+                answers[number] = value
+                open_jobs -= 1
+                advance(jobs[number].weight)
+            hungry = any(worker.ready and worker.job is None for worker in self._workers)
+            if open_jobs and not (hungry and waiting):
+                self._wait()
+        return answers
+
+    def _give(self, worker: _Worker, number: int, jobs: Sequence[Job]) -> None:
+        worker.job, worker.since = number, time.monotonic()
+        worker.pipe.send((jobs[number].function, jobs[number].arguments))
+
+    def _wait(self) -> None:
+        pipes = [worker.pipe for worker in self._workers]
+        wait([*pipes, *(worker.process.sentinel for worker in self._workers)], timeout=0.5)
+
+    def _answer_of(self, worker: _Worker) -> tuple[int, Any] | None:
+        """Return what a worker has to say: its answer, or that it is lost."""
+        number = worker.job
+        try:
+            if worker.pipe.poll():
+                kind, value = worker.pipe.recv()
+                return self._heard(worker, kind, value)
+        except (EOFError, OSError):
+            pass
+        else:
+            overdue = time.monotonic() - worker.since > self.time_limit_s
+            if worker.process.is_alive() and not (number is not None and overdue):
+                return None
+        overdue = worker.process.is_alive()
+        self._replace(worker)
+        if number is None:
+            return None
+        if overdue:
+            return number, Lost(f"no answer within {self.time_limit_s:g} s")
+        return number, Lost("the solver crashed")
+
+    def _heard(self, worker: _Worker, kind: str, value: Any) -> tuple[int, Any] | None:
+        if kind == "ready":
+            worker.ready = True
+            self.engine = value
+            return None
+        if kind == "unavailable":
+            message, hint = value
+            raise SolverUnavailableError(message, hint=hint)
+        number = worker.job
+        worker.job = None
+        if kind == "bug":
+            raise RuntimeError(f"in a worker:\n{value}")
+        assert number is not None
+        return number, value
+
+    def _start(self) -> _Worker:
+        ours, theirs = self._context.Pipe()
+        process = self._context.Process(target=_work, args=(theirs, ours), daemon=True)
+        process.start()
+        theirs.close()
+        for name, value in self._shared.items():
+            ours.send((None, (name, value)))
+        return _Worker(process, ours)
+
+    def _replace(self, worker: _Worker) -> None:
+        if not worker.ready and not worker.process.is_alive():
+            raise SolverUnavailableError(
+                "a worker ended while it was loading ngspice",
+                hint="the ngspice library may be damaged; reinstall it",
+            )
+        worker.process.kill()
+        worker.process.join()
+        worker.pipe.close()
+        self._workers[self._workers.index(worker)] = self._start()
+
+
+def _work(pipe: Connection, parents_end: Connection) -> None:
+    """Load ngspice, then answer jobs until the parent hangs up."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    parents_end.close()
+    _silence()
+    from netcheck.solve.ngspice import Engine  # here: only workers need numpy and PySpice early
+
+    try:
+        engine = Engine()
+    except NetcheckError as error:
+        pipe.send(("unavailable", (error.message, error.hint)))
+        return
+    pipe.send(("ready", f"ngspice {engine.version}"))
+    parent = os.getppid()
+    kept: dict[str, Any] = {}
+    while True:
+        try:
+            while not pipe.poll(PARENT_CHECK_S):
+                if os.getppid() != parent:
+                    return
+            function, arguments = pipe.recv()
+        except (EOFError, OSError):
+            return
+        if function is None:
+            name, value = arguments
+            kept[name] = value
+            continue
+        try:
+            known = [kept[each.name] if isinstance(each, Shared) else each for each in arguments]
+            answer = ("done", function(engine, *known))
+        except Exception:
+            import traceback
+
+            answer = ("bug", traceback.format_exc())
+        pipe.send(answer)
+
+
+def _silence() -> None:
+    """Send what the C library prints on its own to nowhere."""
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, 1)
+    os.dup2(nowhere, 2)

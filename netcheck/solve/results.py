@@ -1,0 +1,86 @@
+"""What the solver gives back: solved states of a circuit, or the reason why not.
+
+All voltages are to ground unless they are named otherwise; currents into plate
+and screen are positive; a dissipation is the electrode's own power, its voltage
+to the cathode times its current.  In a driven state every number is the mean
+over whole signal cycles, except where the name says peak or rms.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True)
+class TubeState:
+    """One tube section; screen values are None for a triode."""
+
+    plate_v: float
+    screen_v: float | None
+    grid_v: float
+    cathode_v: float
+    plate_current_a: float
+    screen_current_a: float | None
+    grid_current_a: float
+    plate_dissipation_w: float
+    screen_dissipation_w: float | None
+    plate_peak_v: float
+    """Largest plate-to-cathode voltage."""
+    cathode_peak_current_a: float
+
+    @property
+    def cathode_current_a(self) -> float:
+        """Mean current out of the cathode."""
+        return self.plate_current_a + (self.screen_current_a or 0.0) + self.grid_current_a
+
+
+@dataclass(frozen=True)
+class PartState:
+    """One two-pin part: resistor, capacitor, winding, source or diode.
+
+    voltage_v is the mean from first to second pin, current_a the mean from first
+    to second pin through the part, power_w the mean power taken.
+    """
+
+    voltage_v: float
+    peak_voltage_v: float
+    current_a: float
+    rms_current_a: float
+    power_w: float
+
+
+@dataclass(frozen=True)
+class Solved:
+    """A solved state of the circuit under one condition."""
+
+    condition: str
+    nets: Mapping[str, float]
+    tubes: Mapping[str, TubeState]
+    parts: Mapping[str, PartState]
+    input_v: float = 0.0
+    """Peak input voltage; 0 when idle."""
+    frequency_hz: float = 0.0
+    output_w: float = 0.0
+    primary_output_w: float = 0.0
+    output_peak_v: float = 0.0
+    """Peak of the fundamental at the speaker (or the last coupled plate)."""
+    distortion: float = 0.0
+    """Total harmonic distortion of the output as a fraction."""
+    readings: Mapping[str, float] = field(default_factory=dict)
+    """Net volts as the meter reads them, where its loading matters."""
+    settled_share: float = 0.0
+    """Largest remaining mean capacitor current (or inductor voltage) as a share."""
+    notes: tuple[str, ...] = field(default=())
+
+
+@dataclass(frozen=True)
+class NotSolved:
+    """A condition that could not be solved, with the reason in plain words."""
+
+    condition: str
+    reason: str
+    input_v: float = 0.0
+
+
+Outcome = Solved | NotSolved

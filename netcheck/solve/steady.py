@@ -1,0 +1,152 @@
+"""The periodic steady state of a driven circuit, found in few cycles.
+
+Comes in: a circuit, a sine and a guess of where it settles.  Goes out: the last
+cycles of a run that is settled, or the reason why none was found.
+
+Waiting for every capacitor to settle takes seconds of signal.  Instead the
+unknowns are what moves slowly - the volts of the larger capacitors, the currents
+of chokes, the magnetising current of each transformer core - and the equations
+are those of a settled run: no capacitor has a mean current, no winding a mean
+voltage beyond its wire.  Short runs of a few cycles evaluate them; the DC
+conductances of the idle circuit are the first Jacobian, improved by rank-one
+updates (Broyden 1965, Math. Comp. 19, 577).  The shooting idea is that of
+Aprille and Trick (1972, Proc. IEEE 60, 108).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from netcheck.circuit.model import Circuit
+from netcheck.solve.analyses import Drive, Hookup, StartState
+from netcheck.solve.deck import Deck, write_deck
+from netcheck.solve.ngspice import Array, Engine, EngineFailure
+from netcheck.solve.observe import Observation
+from netcheck.solve.slow import SlowStates
+
+STEPS_PER_CYCLE = 80
+CYCLES = 3
+"""Cycles of one run; the last ones are averaged, the first lets fast parts settle."""
+AVERAGED = 2
+SETTLED_SHARE = 0.02
+"""Settled: every mean is below this share of the rms of its own current or voltage."""
+MAX_RUNS = 40
+PROBE_V = 0.5
+"""Change of a state when its effect under drive is measured."""
+
+
+@dataclass(frozen=True)
+class SteadyState:
+    """A settled run: the averaged window and where the next run may start."""
+
+    observation: Observation
+    time: Array
+    end: StartState
+    share: float
+    runs: int
+
+
+@dataclass(frozen=True)
+class _Run:
+    deck: Deck
+    time: Array
+    rows: Array
+    seen: Observation
+
+
+def find_steady_state(
+    engine: Engine,
+    circuit: Circuit,
+    hookup: Hookup,
+    drive: Drive,
+    slow: SlowStates,
+    guess: StartState | None,
+    learn: bool = False,
+) -> SteadyState:
+    """Find the steady state; raises EngineFailure where there is none in reach."""
+    shooter = _Shooter(engine, circuit, hookup, drive, slow)
+    state = shooter.settle(guess)
+    return replace(state, end=shooter.learn(state)) if learn else state
+
+
+class _Shooter:
+    """Runs, corrects, and runs again."""
+
+    def __init__(
+        self, engine: Engine, circuit: Circuit, hookup: Hookup, drive: Drive, slow: SlowStates
+    ) -> None:
+        self.engine = engine
+        self.circuit = circuit
+        self.hookup = hookup
+        self.drive = drive
+        self.slow = slow
+        self.period_s = 1.0 / drive.frequency_hz
+
+    def run(self, start: StartState | None) -> _Run:
+        """Run a few cycles and observe the last ones."""
+        deck = write_deck(self.circuit, hookup=self.hookup, drive=self.drive, start=start)
+        self.engine.load(deck.lines)
+        step_s = self.period_s / STEPS_PER_CYCLE
+        time, rows = self.engine.transient(
+            step_s, CYCLES * self.period_s, deck.vectors, given_start=start is not None
+        )
+        from_s = (CYCLES - AVERAGED) * self.period_s
+        return _Run(deck, time, rows, Observation.of_window(deck, time, rows, from_s))
+
+    def settle(self, guess: StartState | None) -> SteadyState:
+        """Correct the slow states until all means vanish."""
+        slow = self.slow
+        current = self.run(guess)
+        means = slow.means(current.seen)
+        jacobian = slow.jacobian.copy()
+        best = np.inf
+        for runs in range(1, MAX_RUNS + 1):
+            step = np.linalg.solve(jacobian, -means.residual)
+            share = slow.share(means, step)
+            if share <= SETTLED_SHARE:
+                return self._settled(current, share, runs)
+            best = min(best, share)
+            current = self.run(slow.moved(self.end_of(current), slow.limited(step)))
+            following = slow.means(current.seen)
+            jacobian = slow.updated(jacobian, means, following)
+            means = following
+        raise EngineFailure(
+            f"did not settle: a mean is still {100 * best:.1f} % after {MAX_RUNS * CYCLES} cycles"
+        )
+
+    def learn(self, state: SteadyState) -> StartState:
+        """Measure the Jacobian at a settled state; return the state with it."""
+        slow = self.slow
+        base = slow.means(self.run(state.end).seen)
+        moves: list[Array] = []
+        effects: list[Array] = []
+        for number, weight in enumerate(slow.weight):
+            step = np.zeros(len(slow.weight))
+            step[number] = PROBE_V / weight
+            probed = slow.means(self.run(slow.moved(state.end, step)).seen)
+            moves.append(probed.states - base.states)
+            effects.append(probed.residual - base.residual)
+        jacobian = np.linalg.solve(np.array(moves), np.array(effects)).T
+        return replace(state.end, learned=jacobian - slow.measured)
+
+    def end_of(self, run: _Run) -> StartState:
+        """Return the state at the end of a run, as a start for the next."""
+        last = run.rows[:, -1]
+        index = run.seen.index
+        node_v = {
+            key: float(last[index[node]])
+            for node, key in run.deck.key.items()
+            if node in index
+        }
+        winding_a = {
+            part.ref: float(last[index[run.deck.current[part.ref]]])
+            for part in self.circuit.of_kind("inductor")
+        }
+        return StartState(node_v, winding_a)
+
+    def _settled(self, run: _Run, share: float, runs: int) -> SteadyState:
+        first = run.rows.shape[1] - run.seen.rows.shape[1]
+        return SteadyState(run.seen, run.time[first:], self.end_of(run), share, runs)
+

@@ -1,0 +1,69 @@
+"""Source text, and where in it something was written.
+
+Comes in: the name and text of a file.  Goes out: `Span` values that every card,
+part and finding keeps, and the excerpt with a caret that is shown to a person.
+Lines and columns are 1-based and count Unicode code points, as SARIF does with
+`columnKind: unicodeCodePoints`; `end_column` points one past the last character.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Span:
+    """Where a piece of text stands in a file."""
+
+    file: str
+    line: int
+    column: int
+    end_line: int
+    end_column: int
+
+    def __str__(self) -> str:
+        return f"{self.file}:{self.line}:{self.column}"
+
+
+@dataclass(frozen=True, slots=True)
+class SourceText:
+    """The decoded text of one file, under the name shown to the user.
+
+    `name` is relative to where the user stands or to the main netlist; it is
+    never an absolute path of the machine.
+    """
+
+    name: str
+    text: str
+    lines: tuple[str, ...] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        text = self.text.replace("\r\n", "\n").replace("\r", "\n")
+        object.__setattr__(self, "lines", tuple(text.split("\n")))
+
+    def line(self, number: int) -> str:
+        """Return line `number` (1-based), or an empty string past the end."""
+        if 1 <= number <= len(self.lines):
+            return self.lines[number - 1]
+        return ""
+
+    def excerpt(self, span: Span) -> str:
+        """Return the line of `span` with a caret run under it.
+
+        Tabs become single spaces so that the caret stands where it should;
+        control characters are shown as a visible replacement.
+        """
+        line = printable(self.line(span.line))
+        start = max(span.column - 1, 0)
+        end = span.end_column - 1 if span.end_line == span.line else len(line)
+        width = max(1, end - start)
+        gutter = f"{span.line:>5} | "
+        return f"{gutter}{line}\n{' ' * (len(gutter) - 2)}| {' ' * start}{'^' * width}"
+
+
+def printable(text: str) -> str:
+    """Replace characters that could steer a terminal; width is kept."""
+    return "".join(
+        character if character.isprintable() else (" " if character == "\t" else "�")
+        for character in text
+    )

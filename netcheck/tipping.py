@@ -1,0 +1,245 @@
+"""Tipping points: how small a defect is enough.
+
+Comes in: faults with a size that can be swept, and two callables: one solves a
+batch of faults, one judges an outcome.  Goes out: for each fault the size at
+which it first puts a tube over a limit, and the first crossing of every other
+part beside it.
+
+The search looks outward from the nearly healthy end over a grid, because the
+stress need not grow evenly with the defect (a leak heats a tube until the driver
+collapses), then halves the step in which a part first crosses until it is 1 %
+wide.  An island of overload narrower than a grid step can be missed.  A crossing
+is a ratio of 1 or more that exceeds the healthy one by the charge margin.  All
+searches advance together, so that each round is one batch for the solver.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Generator, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from netcheck.circuit.model import natural_key
+from netcheck.faults.base import ContinuousFault, Fault
+from netcheck.judge.base import AT_LIMIT_BAND, Stress
+from netcheck.judge.verdict import adds_to_health
+from netcheck.solve.results import NotSolved, Outcome
+
+TippingStatus = Literal["found", "never", "already_over", "not_solved"]
+
+GRID_POINTS = 24
+"""Sizes looked at from end to end: about 60 % apart over five decades."""
+
+ACCURACY = 0.01
+"""The crossing is narrowed to 1 % of its size."""
+
+MAX_ROUNDS = 40
+"""Halvings at most; 1 % takes six or seven from a grid step of 60 %."""
+
+SolveBatch = Callable[[Sequence[Fault]], Sequence[Outcome]]
+Judge = Callable[[Outcome], Sequence[Stress]]
+
+
+@dataclass(frozen=True, slots=True)
+class TippingPoint:
+    """Where a growing defect first puts a part over a limit.
+
+    value: the smallest size found to be enough; None unless `found`.
+    direction: a smaller ("below") or a larger ("above") size is worse.
+    status: already_over where the part is over its limit in health, or at the
+        nearly healthy end already; not_solved where a size that might have
+        crossed could not be solved and no larger defect crosses.
+    """
+
+    fault_id: str
+    parts: tuple[str, ...]
+    kind: str
+    victim: str
+    quantity: str
+    condition: str
+    direction: Literal["below", "above"]
+    value: float | None
+    unit: str
+    status: TippingStatus
+    searched: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class _Bracket:
+    """The step in which a part first crosses, from not enough to enough."""
+
+    stress: Stress
+    short: float
+    enough: float
+
+
+_Key = tuple[str, str]
+_Sample = Mapping[_Key, Stress] | None
+"""Stresses of one size by part and quantity; None where it was not solved."""
+_Search = Generator[tuple[float, ...], Sequence[_Sample], tuple[TippingPoint, ...]]
+
+
+def find_tipping(
+    fault: ContinuousFault, solve_batch: SolveBatch, judge: Judge
+) -> tuple[TippingPoint, ...]:
+    """Return the tipping points of one fault; see `find_all`."""
+    return find_all((fault,), solve_batch, judge)
+
+
+def find_all(
+    faults: Sequence[ContinuousFault], solve_batch: SolveBatch, judge: Judge
+) -> tuple[TippingPoint, ...]:
+    """Return the tipping points of all faults, in the order of the faults.
+
+    Of each fault the first row is the first crossing of a tube or transformer
+    limit; then one row for each other part that crosses, the earliest first.
+    A fault under which nothing crosses has one row that says so.
+    """
+    searches = [_search(fault) for fault in faults]
+    finished: dict[int, tuple[TippingPoint, ...]] = {}
+    wanted = {place: next(search) for place, search in enumerate(searches)}
+    while wanted:
+        asked = [(place, size) for place, sizes in wanted.items() for size in sizes]
+        outcomes = solve_batch([faults[place].make(size) for place, size in asked])
+        answers: dict[int, list[_Sample]] = {place: [] for place in wanted}
+        for (place, _), outcome in zip(asked, outcomes, strict=True):
+            answers[place].append(_sample(outcome, judge))
+        ahead: dict[int, tuple[float, ...]] = {}
+        for place, samples in answers.items():
+            try:
+                ahead[place] = searches[place].send(samples)
+            except StopIteration as stop:
+                finished[place] = stop.value
+        wanted = ahead
+    return tuple(point for place in range(len(faults)) for point in finished[place])
+
+
+def _sample(outcome: Outcome, judge: Judge) -> _Sample:
+    if isinstance(outcome, NotSolved):
+        return None
+    return {(one.part, one.quantity): one for one in judge(outcome)}
+
+
+def _search(fault: ContinuousFault) -> _Search:
+    """Search one fault: yields the sizes to solve, is sent what they did."""
+    grid = _grid(fault)
+    samples = yield grid
+    over, brackets = _first_steps(grid, samples)
+    for _ in range(MAX_ROUNDS):
+        wide = {key: one for key, one in brackets.items() if not _is_narrow(fault, one)}
+        if not wide:
+            break
+        middles = {key: _middle(fault, one) for key, one in wide.items()}
+        sizes = tuple(dict.fromkeys(middles.values()))
+        solved = dict(zip(sizes, (yield sizes), strict=True))
+        for key, size in middles.items():
+            brackets[key] = _halved(brackets[key], size, solved[size])
+    return tuple(_points(fault, over, brackets, solved_all=None not in samples))
+
+
+def _grid(fault: ContinuousFault) -> tuple[float, ...]:
+    start, end = fault.from_value, fault.to_value
+    steps = [step / (GRID_POINTS - 1) for step in range(1, GRID_POINTS - 1)]
+    if fault.logarithmic:
+        if start * end <= 0.0:
+            raise ValueError(f"{fault.id}: a logarithmic search cannot pass zero")
+        inner = [start * (end / start) ** step for step in steps]
+    else:
+        inner = [start + (end - start) * step for step in steps]
+    return (start, *inner, end)
+
+
+def _crosses(stress: Stress) -> bool:
+    return stress.ratio >= 1.0 and adds_to_health(stress)
+
+
+def _first_steps(
+    grid: Sequence[float], samples: Sequence[_Sample]
+) -> tuple[dict[_Key, Stress], dict[_Key, _Bracket]]:
+    """Sort the crossings of the grid into those already over and those to narrow."""
+    over: dict[_Key, Stress] = {}
+    brackets: dict[_Key, _Bracket] = {}
+    last_solved = grid[0]
+    for size, sample in zip(grid, samples, strict=True):
+        if sample is None:
+            continue
+        for key, stress in sample.items():
+            if key in over or key in brackets or not _crosses(stress):
+                continue
+            if size == grid[0] or stress.healthy_ratio > 1.0 + AT_LIMIT_BAND:
+                over[key] = stress
+            else:
+                brackets[key] = _Bracket(stress, last_solved, size)
+        last_solved = size
+    return over, brackets
+
+
+def _middle(fault: ContinuousFault, bracket: _Bracket) -> float:
+    if fault.logarithmic:
+        middle = math.sqrt(bracket.short * bracket.enough)
+        return math.copysign(middle, bracket.enough)
+    return (bracket.short + bracket.enough) / 2.0
+
+
+def _is_narrow(fault: ContinuousFault, bracket: _Bracket) -> bool:
+    """Within 1 % of the size, or near zero within a thousandth of the span."""
+    width = abs(bracket.enough - bracket.short)
+    span = abs(fault.to_value - fault.from_value)
+    size = max(abs(bracket.enough), abs(bracket.short))
+    return width <= max(ACCURACY * size, 0.0 if fault.logarithmic else 1e-3 * span)
+
+
+def _halved(bracket: _Bracket, size: float, sample: _Sample) -> _Bracket:
+    """Narrow a bracket by what its middle did.
+
+    A middle that could not be solved is no evidence of a crossing: the bracket
+    moves up to it, and the answer stays a size known to be enough.
+    """
+    stress = sample.get((bracket.stress.part, bracket.stress.quantity)) if sample else None
+    if stress is not None and _crosses(stress):
+        return _Bracket(stress, bracket.short, size)
+    return _Bracket(bracket.stress, size, bracket.enough)
+
+
+def _points(
+    fault: ContinuousFault,
+    over: Mapping[_Key, Stress],
+    brackets: Mapping[_Key, _Bracket],
+    solved_all: bool,
+) -> Iterator[TippingPoint]:
+    """The rows of one fault: one for each part, tubes and transformers first."""
+    rows = [(one, None) for one in over.values()]
+    found = [(one.stress, one.enough) for one in brackets.values()]
+    if not rows and not found:
+        yield _point(fault, None, None, "never" if solved_all else "not_solved")
+        return
+
+    def earliness(row: tuple[Stress, float | None]) -> tuple[object, ...]:
+        stress, size = row
+        distance = -1.0 if size is None else abs(size - fault.from_value)
+        return (stress.rank_class, distance, natural_key(stress.part), stress.quantity)
+
+    named: set[str] = set()
+    for stress, size in sorted([*rows, *found], key=earliness):
+        if stress.part not in named:
+            named.add(stress.part)
+            yield _point(fault, stress, size, "already_over" if size is None else "found")
+
+
+def _point(
+    fault: ContinuousFault, stress: Stress | None, size: float | None, status: TippingStatus
+) -> TippingPoint:
+    return TippingPoint(
+        fault.id,
+        fault.parts,
+        fault.kind,
+        stress.part if stress else "",
+        stress.quantity if stress else "",
+        stress.condition if stress else "idle",
+        "below" if fault.to_value < fault.from_value else "above",
+        size,
+        fault.unit,
+        status,
+        (fault.from_value, fault.to_value),
+    )

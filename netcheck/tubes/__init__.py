@@ -1,0 +1,1 @@
+"""Tube types on file: names, pins, limits, published rows and current laws."""

@@ -1,0 +1,253 @@
+"""Fit the current law of a type to the published rows of its data file.
+
+Comes in: a `TubeType` with operating rows.  Goes out: a `Fit` with the law, the
+model's currents and slopes at every row, and the worst deviations.
+
+Least squares on logarithms: every published figure gives one residual,
+ln(model / published) over what may be expected of that kind of figure, which is
+the row's own tolerance for a plate current and a multiple of it for slopes and
+screen currents.  Constants that few rows can settle (how sharp the knee is, what
+happens below 20 V) are held near usual values by weak priors.
+
+Run `python -m netcheck.tubes.fit EL34` to see the rows and the block of
+constants for the data file.
+"""
+
+from __future__ import annotations
+
+import math
+import sys
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netcheck.tubes.library import load_library
+from netcheck.tubes.model import GridLaw, Law, PentodeLaw, TriodeLaw
+from netcheck.tubes.types import OperationRow, TubeType
+
+Array = NDArray[np.float64]
+
+STEP_V = 0.01
+"""Step of the central differences; far above rounding, far below any curvature."""
+
+LOOSER = {
+    "plate_a": 1.0,
+    "cathode_a": 1.0,
+    "screen_a": 3.0,
+    "transconductance_s": 1.0,
+    "plate_resistance_ohm": 4.0,
+    "amplification": 3.0,
+}
+"""Published figure to how many times the row's tolerance it is allowed."""
+
+
+@dataclass(frozen=True, slots=True)
+class Prior:
+    """Usual value of one constant, and the factor by which it may well differ.
+
+    A `shift` constant lies about zero, and may differ by that many units.
+    """
+
+    name: str
+    usual: float
+    factor: float
+    shift: bool = False
+
+    @property
+    def start(self) -> float:
+        """The usual value on the scale that is fitted (logarithmic unless a shift)."""
+        return self.usual if self.shift else math.log(self.usual)
+
+    @property
+    def width(self) -> float:
+        """Width of the prior on that scale."""
+        return self.factor if self.shift else math.log(self.factor)
+
+    def value(self, fitted: float) -> float:
+        """Return the constant itself."""
+        return fitted if self.shift else math.exp(fitted)
+
+
+TRIODE_PRIORS = (
+    Prior("amplification", 30.0, 10.0),
+    Prior("exponent", 1.40, 1.06),
+    Prior("perveance", 1.0e-3, 30.0),
+    Prior("cutoff_sharpness", 200.0, 4.0),
+    Prior("low_plate_v", 15.0, 1.4),
+    Prior("grid_offset_v", 0.0, 0.5, shift=True),
+)
+PENTODE_PRIORS = (
+    Prior("amplification", 10.0, 10.0),
+    Prior("exponent", 1.40, 1.06),
+    Prior("perveance", 1.5e-3, 30.0),
+    Prior("cutoff_sharpness", 40.0, 2.0),
+    Prior("low_screen_v", 10.0, 2.0),
+    Prior("plate_penetration", 0.03, 2.5),
+    Prior("knee_factor", 0.6, 2.0),
+    Prior("knee_exponent", 1.6, 1.2),
+    Prior("screen_share", 0.05, 2.0),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """One published figure beside the model's."""
+
+    row: OperationRow
+    figure: str
+    published: float
+    model: float
+
+    @property
+    def deviation(self) -> float:
+        """Model over published, less one."""
+        return self.model / self.published - 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """A fitted law and how it compares with the rows."""
+
+    law: Law
+    comparisons: tuple[Comparison, ...]
+
+    def worst(self, *figures: str, basis: str = "published") -> float | None:
+        """Return the largest deviation among rows of `basis`, as a fraction."""
+        sizes = [
+            abs(c.deviation)
+            for c in self.comparisons
+            if c.figure in figures and c.row.basis == basis
+        ]
+        return max(sizes, default=None)
+
+
+def space_currents(law: Law, plate_v: Array, screen_v: Array, grid_v: Array) -> tuple[Array, Array]:
+    """Return plate and screen current [A] of either kind of law."""
+    if isinstance(law, TriodeLaw):
+        plate, _ = law.currents(plate_v, grid_v)
+        return plate, np.zeros_like(plate)
+    plate, screen, _ = law.currents(plate_v, screen_v, grid_v)
+    return plate, screen
+
+
+def compare(law: Law, rows: Sequence[OperationRow]) -> tuple[Comparison, ...]:
+    """Set every published figure of `rows` beside the model's."""
+    figures = _figures(law, rows)
+    return tuple(
+        Comparison(row, name, published, float(values[number]))
+        for number, row in enumerate(rows)
+        for name, values in figures.items()
+        if (published := getattr(row, name)) is not None
+    )
+
+
+def _figures(law: Law, rows: Sequence[OperationRow]) -> dict[str, Array]:
+    """Evaluate currents and slopes at all rows at once."""
+    plate_v = np.array([row.plate_v for row in rows])
+    screen_v = np.array([row.plate_v if row.screen_v is None else row.screen_v for row in rows])
+    grid_v = np.array([row.grid_v for row in rows])
+    tied = np.array([row.connection == "triode" or row.screen_v is None for row in rows])
+
+    def at(plate: Array | float, screen: Array | float, grid: float) -> tuple[Array, Array]:
+        ip, isc = space_currents(law, plate_v + plate, screen_v + screen, grid_v + grid)
+        return np.where(tied, ip + isc, ip), ip + isc
+
+    def slope(plate: Array | float, screen: Array | float, grid: float) -> tuple[Array, Array]:
+        up, down = at(plate, screen, grid), at(-plate, -screen, -grid)
+        return (up[0] - down[0]) / (2 * STEP_V), (up[1] - down[1]) / (2 * STEP_V)
+
+    by_grid = slope(0.0, 0.0, STEP_V)
+    by_plate = slope(STEP_V, np.where(tied, STEP_V, 0.0), 0.0)
+    by_screen = slope(np.where(tied, STEP_V, 0.0), STEP_V, 0.0)
+    plate_a, screen_a = space_currents(law, plate_v, screen_v, grid_v)
+    return {
+        "plate_a": plate_a,
+        "screen_a": screen_a,
+        "cathode_a": plate_a + screen_a,
+        "transconductance_s": by_grid[0],
+        "plate_resistance_ohm": 1.0 / by_plate[0],
+        "amplification": by_grid[1] / by_screen[1],
+    }
+
+
+def fit_type(tube: TubeType) -> Fit:
+    """Fit the law of `tube` to its rows, starting from the usual values alone."""
+    from scipy.optimize import least_squares
+
+    g = tube.model.grid
+    grid = GridLaw(g.perveance, g.exponent, g.sharpness_per_v, g.gas_ratio, g.leakage_ohm)
+    priors = TRIODE_PRIORS if tube.kind == "triode" else PENTODE_PRIORS
+    build = _builder(tube, priors, grid)
+    start = np.array([prior.start for prior in priors])
+    width = np.array([prior.width for prior in priors])
+
+    def residuals(fitted: Array) -> Array:
+        comparisons = compare(build(fitted), tube.operation)
+        rows = [
+            np.log(max(c.model, 1e-15) / c.published) / (LOOSER[c.figure] * c.row.tolerance)
+            for c in comparisons
+        ]
+        return np.concatenate([rows, (fitted - start) / width])
+
+    solution: Any = least_squares(residuals, start, x_scale=width, bounds=_bounds(priors))
+    law = build(solution.x)
+    return Fit(law, compare(law, tube.operation))
+
+
+def _bounds(priors: Sequence[Prior]) -> tuple[list[float], list[float]]:
+    """Keep each constant within three widths of its prior, exponents above 1."""
+    floor = {p.name: math.log(1.05) for p in priors if "exponent" in p.name}
+    low = [max(p.start - 3 * p.width, floor.get(p.name, -math.inf)) for p in priors]
+    return low, [p.start + 3 * p.width for p in priors]
+
+
+def _builder(tube: TubeType, priors: Sequence[Prior], grid: GridLaw) -> Callable[[Array], Law]:
+    def build(fitted: Array) -> Law:
+        values = {p.name: p.value(float(x)) for p, x in zip(priors, fitted, strict=True)}
+        if tube.kind == "triode":
+            return TriodeLaw(**values, grid=grid)
+        return PentodeLaw(**values, grid=grid)
+
+    return build
+
+
+def _report(tube: TubeType, fit: Fit) -> str:
+    lines = [f"# {tube.name}: plate, screen, grid volts; figure; published, model, deviation"]
+    for c in fit.comparisons:
+        screen = "-" if c.row.screen_v is None else f"{c.row.screen_v:g}"
+        lines.append(
+            f"#  {c.row.plate_v:6g} {screen:>5} {c.row.grid_v:7g}  {c.row.basis:9}"
+            f" {c.row.connection:11} {c.figure:20}"
+            f" {c.published:10.4g} {c.model:10.4g} {100 * c.deviation:+7.1f} %"
+        )
+    priors = TRIODE_PRIORS if tube.kind == "triode" else PENTODE_PRIORS
+    lines.append(f"\n[model.{tube.kind}]")
+    lines += [f"{prior.name} = {getattr(fit.law, prior.name):.6g}" for prior in priors]
+    lines.append('source = "fit"\n\n[model.residuals]')
+    worst = {
+        "plate_worst": fit.worst("plate_a", "cathode_a"),
+        "screen_worst": fit.worst("screen_a"),
+        "transconductance_worst": fit.worst("transconductance_s"),
+    }
+    lines += [f"{name} = {value:.3f}" for name, value in worst.items() if value is not None]
+    lines.append('source = "fit"')
+    return "\n".join(lines)
+
+
+def main(arguments: Sequence[str]) -> int:
+    """Print the fit of each named type."""
+    library = load_library()
+    for name in arguments:
+        tube = library.find(name)
+        if tube is None:
+            sys.stderr.write(f"{name}: no such tube on file\n")
+            return 2
+        sys.stdout.write(_report(tube, fit_type(tube)) + "\n")
+    return 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main(sys.argv[1:]))

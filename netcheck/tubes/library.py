@@ -1,0 +1,184 @@
+"""The tubes on file, found by the names people write.
+
+Comes in: a type name from a netlist or a note, in any case and with the usual
+separators and suffixes.  Goes out: the `TubeType`, and a warning where the name
+alone does not say which limits hold.
+
+A name that fits tubes of different rating (`6L6`, `6SN7`, `6V6`) gets the type
+with the lower limit.  Unknown trailing letters (`EL34B`) are read as a variant
+of the longest known name in front of them; trailing digits never are.
+
+Start-up reads only the first paragraph of each data file, which holds its names;
+a file is parsed and checked when its type is asked for.
+"""
+
+from __future__ import annotations
+
+import difflib
+import re
+import tomllib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from functools import cache
+from importlib.resources import files
+from typing import TYPE_CHECKING, Any
+
+from netcheck.errors import TubeDataError
+
+if TYPE_CHECKING:
+    from netcheck.tubes.types import TubeType
+
+LONGEST_SUFFIX = 4
+"""Letters a maker may hang on a type name (`WGTA`, `CR`, `EH`)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A type, and what the user should know about how its name was read."""
+
+    type: TubeType
+    warning: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class _Names:
+    """First paragraph of one data file."""
+
+    file: str
+    name: str
+    aliases: tuple[str, ...]
+    ambiguous: Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class TubeLibrary:
+    """All types on file; `texts` maps file name to contents."""
+
+    texts: Mapping[str, str]
+    _names: Mapping[str, _Names] = field(init=False, repr=False)
+    _types: dict[str, TubeType] = field(init=False, repr=False, default_factory=dict)
+
+    def __post_init__(self) -> None:
+        names: dict[str, _Names] = {}
+        for file, text in sorted(self.texts.items()):
+            entry = _first_paragraph(file, text)
+            for word in (entry.name, *entry.aliases, *entry.ambiguous):
+                other = names.setdefault(_key(word), entry)
+                if other is not entry:
+                    raise TubeDataError(f"{file}: aliases: '{word}' is also in {other.file}")
+        object.__setattr__(self, "_names", names)
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names of all types, sorted."""
+        return tuple(sorted({entry.name for entry in self._names.values()}))
+
+    def lookup(self, name: str) -> Found | None:
+        """Return the type a name stands for, with a warning where one is due."""
+        key = _key(name)
+        entry = self._names.get(key)
+        if entry:
+            warning = next((w for word, w in entry.ambiguous.items() if _key(word) == key), "")
+            return Found(self._type(entry), warning)
+        stem = self._stem(key)
+        if stem is None:
+            return None
+        entry = self._names[stem]
+        return Found(self._type(entry), f"'{name}' is not on file; read as {entry.name}")
+
+    def find(self, name: str) -> TubeType | None:
+        """Return the type a name stands for."""
+        found = self.lookup(name)
+        return found.type if found else None
+
+    def is_tube(self, name: str) -> bool:
+        """Say whether `lookup` would find the name; no data file is parsed."""
+        key = _key(name)
+        return key in self._names or self._stem(key) is not None
+
+    def suggest(self, name: str) -> str | None:
+        """Return the known name closest to an unknown one, if any is close."""
+        known = {
+            _key(word): word
+            for entry in self._names.values()
+            for word in (entry.name, *entry.aliases)
+        }
+        close = difflib.get_close_matches(_key(name), sorted(known), n=1, cutoff=0.6)
+        return known[close[0]] if close else None
+
+    def all_types(self) -> tuple[TubeType, ...]:
+        """Parse and return every type, sorted by name."""
+        entries = {entry.name: entry for entry in self._names.values()}
+        return tuple(self._type(entries[name]) for name in self.names)
+
+    def _stem(self, key: str) -> str | None:
+        """Longest known name that `key` begins with, if only letters follow."""
+        for cut in range(1, LONGEST_SUFFIX + 1):
+            if not key[-cut:].isalpha():
+                return None
+            if key[:-cut] in self._names:
+                return key[:-cut]
+        return None
+
+    def _type(self, entry: _Names) -> TubeType:
+        from netcheck.tubes.types import tube_type
+
+        if entry.name not in self._types:
+            self._types[entry.name] = tube_type(self._contents(entry.file), entry.file)
+        return self._types[entry.name]
+
+    def _contents(self, file: str) -> dict[str, Any]:
+        data = _parse(self.texts[file], file)
+        base = data.pop("based_on", None)
+        if base is None:
+            return data
+        base_file = f"{base}.toml"
+        if base_file not in self.texts:
+            raise TubeDataError(f"{file}: based_on: there is no {base_file}")
+        parent = _parse(self.texts[base_file], base_file)
+        if "based_on" in parent:
+            raise TubeDataError(f"{file}: based_on: {base_file} is itself based on another file")
+        for key in ("aliases", "ambiguous", "limits"):
+            parent.pop(key, None)
+        sources = {**parent.get("sources", {}), **data.pop("sources", {})}
+        return {**parent, **data, "sources": sources}
+
+
+def _key(name: str) -> str:
+    """Fold case and drop what people put between the parts of a name."""
+    return re.sub(r"[^0-9A-Z]", "", name.upper())
+
+
+def _parse(text: str, file: str) -> dict[str, Any]:
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise TubeDataError(f"{file}: {error}") from None
+
+
+def _first_paragraph(file: str, text: str) -> _Names:
+    head = _parse(text.split("\n\n", 1)[0], file)
+    name = head.get("name")
+    if not isinstance(name, str) or not name.strip():
+        raise TubeDataError(f"{file}: name: the first paragraph holds the names of the type")
+    aliases, ambiguous = head.get("aliases", []), head.get("ambiguous", {})
+    if not _all_text(aliases) or not isinstance(ambiguous, dict):
+        raise TubeDataError(f"{file}: aliases: a list of names is needed")
+    return _Names(file, name, tuple(aliases), ambiguous)
+
+
+def _all_text(words: Iterable[object]) -> bool:
+    return isinstance(words, list) and all(isinstance(word, str) for word in words)
+
+
+@cache
+def load_library() -> TubeLibrary:
+    """Return the library shipped with the package."""
+    folder = files("netcheck.tubes") / "data"
+    return TubeLibrary(
+        {
+            item.name: item.read_text(encoding="utf-8")
+            for item in folder.iterdir()
+            if item.name.endswith(".toml")
+        }
+    )

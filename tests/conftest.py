@@ -1,0 +1,23 @@
+"""What all tests share: remaking golden files.
+
+`pytest --remake-golden` writes the golden files anew; look at the difference
+before committing it.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption(
+        "--remake-golden",
+        action="store_true",
+        help="write the golden files from what the program says now",
+    )
+
+
+@pytest.fixture
+def remake_golden(request: pytest.FixtureRequest) -> bool:
+    """Say whether golden files are to be written instead of compared."""
+    return bool(request.config.getoption("--remake-golden"))

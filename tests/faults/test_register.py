@@ -1,0 +1,265 @@
+"""What holds for every kind of fault and every fault it lists."""
+
+from __future__ import annotations
+
+import re
+import sys
+from collections.abc import Callable
+from dataclasses import fields, replace
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+import netcheck.faults as register
+from netcheck.circuit.changes import (
+    AddResistor,
+    ScaleEmission,
+    SetValue,
+    ShortTurns,
+    apply_changes,
+)
+from netcheck.circuit.model import Circuit
+from netcheck.faults import FAULT_KINDS, list_continuous, list_faults
+from netcheck.faults.base import LIKELIHOOD_VALUE, Fault, FaultKind, size_text
+from netcheck.roles.base import Roles
+
+from .fault_circuits import fixed_bias_pair, ultralinear_pair
+
+HEADINGS = [
+    "What it does:",
+    "Why it overheats something:",
+    "How it is modelled:",
+    "Known limits:",
+    "Example:",
+    "References:",
+]
+ID = re.compile(r"[^\s/@]+/[a-z_]+(@-?\d+(\.\d+)?(([kMG]?ohm)|%))?")
+CIRCUITS = [fixed_bias_pair, ultralinear_pair]
+
+Build = Callable[[], tuple[Circuit, Roles]]
+
+
+def all_faults() -> list[Fault]:
+    return [fault for build in CIRCUITS for fault in list_faults(*build())]
+
+
+@pytest.mark.parametrize("kind", FAULT_KINDS, ids=lambda kind: kind.name)
+def test_a_kind_says_all_it_must(kind: FaultKind) -> None:
+    texts = {f.name: getattr(kind, f.name) for f in fields(kind)}
+    empty = [name for name, text in texts.items() if isinstance(text, str) and not text.strip()]
+
+    assert not empty
+    assert kind.kinds
+
+
+@pytest.mark.parametrize("kind", FAULT_KINDS, ids=lambda kind: kind.name)
+def test_a_kind_is_documented_under_the_fixed_headings(kind: FaultKind) -> None:
+    docstring = sys.modules[kind.find.__module__].__doc__ or ""
+    lines = docstring.splitlines()
+    found = [line for line in lines if line in HEADINGS]
+
+    assert found == HEADINGS
+    for line, following in pairwise(lines):
+        if line in HEADINGS:
+            assert following.startswith("    "), f"nothing under {line}"
+
+
+@pytest.mark.parametrize("kind", FAULT_KINDS, ids=lambda kind: kind.name)
+def test_a_kind_has_a_module_of_its_name(kind: FaultKind) -> None:
+    assert kind.find.__module__ == f"netcheck.faults.{kind.name}"
+
+
+@pytest.mark.parametrize("kind", FAULT_KINDS, ids=lambda kind: kind.name)
+def test_the_example_in_the_docstring_is_an_id(kind: FaultKind) -> None:
+    docstring = sys.modules[kind.find.__module__].__doc__ or ""
+    example = docstring.split("Example:")[1].split("References:")[0]
+    shown = re.findall(r"`([^`]+)`", example)
+
+    assert shown
+    assert all(ID.fullmatch(each) for each in shown)
+    assert {each.split("/")[1].split("@")[0] for each in shown} <= set(kind.kinds)
+
+
+def test_kinds_are_named_once() -> None:
+    names = [kind.name for kind in FAULT_KINDS]
+
+    assert len(set(names)) == len(names)
+
+
+def test_every_kind_finds_something_in_the_test_circuits() -> None:
+    assert {fault.family for fault in all_faults()} == {kind.name for kind in FAULT_KINDS}
+
+
+@pytest.mark.parametrize("build", CIRCUITS)
+def test_ids_are_unique_and_well_formed(build: Build) -> None:
+    faults = list_faults(*build())
+    sweeps = list_continuous(*build())
+
+    assert len({fault.id for fault in faults}) == len(faults)
+    assert len({sweep.id for sweep in sweeps}) == len(sweeps)
+    assert [f.id for f in (*faults, *sweeps) if not ID.fullmatch(f.id)] == []
+
+
+def test_a_fault_belongs_to_a_kind_that_declares_its_word() -> None:
+    declared = {kind.name: kind.kinds for kind in FAULT_KINDS}
+
+    assert [f.id for f in all_faults() if f.kind not in declared[f.family]] == []
+
+
+def test_an_id_is_made_of_parts_kind_and_defect() -> None:
+    for fault in all_faults():
+        parts, rest = fault.id.split("/")
+        kind, _, defect = rest.partition("@")
+
+        assert (tuple(parts.split("+")), kind) == (fault.parts, fault.kind)
+        if defect:
+            assert fault.defect is not None
+            assert defect == size_text(fault.defect.value, fault.defect.unit)
+
+
+def test_likelihoods_have_a_source_and_the_weight_of_their_class() -> None:
+    for fault in all_faults():
+        assert fault.likelihood.source.strip()
+        assert fault.likelihood.value == LIKELIHOOD_VALUE[fault.likelihood.level]
+
+
+def test_summary_and_next_measurement_are_one_sentence_each() -> None:
+    for fault in all_faults():
+        for text in (fault.summary, fault.next_measurement):
+            assert text.endswith("."), fault.id
+            assert ". " not in text, fault.id
+            assert "  " not in text, fault.id
+
+
+def test_the_next_measurement_is_safe_first_and_names_the_parts() -> None:
+    for fault in all_faults():
+        text = fault.next_measurement
+        safe = text.startswith("Power off, plug out, capacitors discharged")
+        tubes_out = re.match(r"V\d+(, V\d+)*( and V\d+)? out, power on: ", text) is not None
+
+        assert safe or tubes_out, fault.id
+        named = set(re.findall(r"[A-Z]+\d+", text))
+        assert named & {*fault.parts, "VR1"}, fault.id
+
+
+@pytest.mark.parametrize("build", CIRCUITS)
+def test_order_is_natural_and_does_not_depend_on_the_roles_order(build: Build) -> None:
+    circuit, roles = build()
+    turned = replace(roles, roles=tuple(reversed(roles.roles)))
+    faults = list_faults(circuit, roles)
+
+    assert [f.id for f in list_faults(circuit, turned)] == [f.id for f in faults]
+    ids = [f.id for f in faults]
+    assert ids.index("R13/open") > ids.index("R12/open")
+    leaks = [
+        f.defect.value for f in faults if f.id.startswith(("C3/leaky", "C1/leaky")) and f.defect
+    ]
+    assert leaks == sorted(leaks)
+
+
+@pytest.mark.parametrize("build", CIRCUITS)
+def test_applying_a_fault_changes_only_what_it_names(build: Build) -> None:
+    circuit, roles = build()
+    before = dict(circuit.parts)
+    for fault in list_faults(circuit, roles):
+        named = {c.part for c in fault.changes if not isinstance(c, AddResistor)}
+        faulted = apply_changes(circuit, fault.changes)
+        changed = {ref for ref, part in before.items() if faulted.parts.get(ref) != part}
+        new = set(faulted.parts) - set(before)
+
+        assert circuit.parts == before
+        assert changed <= named, fault.id
+        assert changed | new, f"{fault.id} changes nothing"
+        assert all(faulted[ref].added for ref in new)
+        assert set(fault.parts) <= set(before)
+
+
+@pytest.mark.parametrize("build", CIRCUITS)
+def test_every_fault_keeps_the_couplings_physically_possible(build: Build) -> None:
+    circuit, roles = build()
+    for fault in list_faults(circuit, roles):
+        faulted = apply_changes(circuit, fault.changes)
+        coils = [part.ref for part in faulted.of_kind("inductor")]
+        matrix = np.eye(len(coils))
+        for pair in faulted.couplings:
+            one, two = coils.index(pair.first), coils.index(pair.second)
+            matrix[one, two] = matrix[two, one] = pair.factor
+        assert np.linalg.eigvalsh(matrix).min() >= 0.0, fault.id
+
+
+def test_values_put_in_are_finite_and_positive_but_for_a_dead_source() -> None:
+    for fault in all_faults():
+        for change in fault.changes:
+            match change:
+                case SetValue(value=value):
+                    assert np.isfinite(value)
+                    assert value > 0.0 or fault.family == "bias_supply"
+                case AddResistor(ohm=ohm):
+                    assert 0.0 < ohm < 1e12
+                case ShortTurns(share=share, dcr_ohm=dcr):
+                    assert 0.0 < share < 1.0
+                    assert dcr > 0.0
+                case ScaleEmission(scale=scale):
+                    assert scale >= 0.0
+
+
+@given(position=st.floats(0.0, 1.0), build=st.sampled_from(CIRCUITS))
+def test_a_sweep_makes_sound_faults_anywhere_between_its_ends(
+    position: float, build: Build
+) -> None:
+    circuit, roles = build()
+    for sweep in list_continuous(circuit, roles):
+        first, last = sweep.from_value, sweep.to_value
+        if sweep.logarithmic:
+            size = first * (last / first) ** position
+        else:
+            size = first + (last - first) * position
+        fault = sweep.make(size)
+
+        assert fault.id.startswith(f"{sweep.id}@")
+        assert (fault.parts, fault.kind, fault.family) == (sweep.parts, sweep.kind, sweep.family)
+        assert fault.defect is not None
+        assert (fault.defect.value, fault.defect.unit) == (size, sweep.unit)
+        apply_changes(circuit, fault.changes)
+
+
+def test_one_change_found_by_two_kinds_is_listed_once() -> None:
+    circuit, roles = fixed_bias_pair()
+    odd = replace(roles, roles=(*roles.roles, replace(roles.named("grid_leak")[0], part="R3")))
+    ids = [fault.id for fault in list_faults(circuit, odd)]
+
+    assert ids.count("R3/open") == 1
+
+
+def test_two_faults_under_one_id_are_rejected(monkeypatch: pytest.MonkeyPatch) -> None:
+    circuit, roles = fixed_bias_pair()
+    kind = FAULT_KINDS[0]
+
+    def other(circuit: Circuit, roles: Roles) -> list[Fault]:
+        return [replace(fault, changes=()) for fault in kind.find(circuit, roles)]
+
+    monkeypatch.setattr(register, "FAULT_KINDS", (kind, replace(kind, find=other)))
+    with pytest.raises(ValueError, match="C3/leaky"):
+        list_faults(circuit, roles)
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "text"),
+    [
+        (2e6, "ohm", "2Mohm"),
+        (47.0, "ohm", "47ohm"),
+        (470 * 0.7, "ohm", "329ohm"),
+        (4700.0, "ohm", "4.7kohm"),
+        (999999.9999, "ohm", "1Mohm"),
+        (1e9, "ohm", "1Gohm"),
+        (0.1, "ohm", "0.1ohm"),
+        (0.5, "%", "0.5%"),
+        (100.0, "%", "100%"),
+        (0.0, "%", "0%"),
+    ],
+)
+def test_sizes_in_ids(value: float, unit: str, text: str) -> None:
+    assert size_text(value, unit) == text

@@ -1,0 +1,1 @@
+"""Tests of judging; `builders` makes the small circuits and states they use."""

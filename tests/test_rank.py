@@ -1,0 +1,223 @@
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import pairwise
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from judge.builders import (
+    EL34,
+    circuit_of,
+    fault,
+    part_state,
+    roles_of,
+    solved,
+    stress,
+    tube,
+    tube_state,
+    two_pin,
+)
+
+from netcheck.judge import Stress, is_charged, limits_of
+from netcheck.judge.base import Verdict
+from netcheck.judge.verdict import VERDICT_ORDER
+from netcheck.netlist.notes import PartNote
+from netcheck.rank import FaultResult, judge_fault, rank_faults, worst_of_parts
+from netcheck.solve.results import NotSolved, Outcome
+
+CIRCUIT = circuit_of(tube("V3", EL34), two_pin("R9", 470.0, PartNote(power_w=5.0)))
+TABLE = limits_of(CIRCUIT, roles_of())
+
+
+def state(condition: str = "idle", plate_w: float = 11.0, resistor_w: float = 1.0) -> Outcome:
+    tubes = {"V3": tube_state(plate_w=plate_w)}
+    return solved(condition, tubes, {"R9": part_state(power_w=resistor_w)})
+
+
+HEALTHY = {"idle": state(), "full": state("full", 20.0)}
+
+
+def judged(fault_id: str = "C3/leaky@1Mohm", **conditions: Outcome) -> FaultResult:
+    return judge_fault(fault(fault_id), conditions, CIRCUIT, TABLE, HEALTHY)  # type: ignore[arg-type]
+
+
+def result(
+    fault_id: str,
+    worst: Stress | None,
+    verdict: Verdict = "over_limit",
+    level: str = "common",
+) -> FaultResult:
+    victims = (worst,) if worst and is_charged(worst) else ()
+    part_stresses = {worst.part: worst} if worst else {}
+    gross = bool(victims) and victims[0].ratio >= 3.0
+    return FaultResult(
+        fault(fault_id, level), {}, verdict, {}, worst, victims, gross, part_stresses
+    )
+
+
+def ids(results: tuple[FaultResult, ...]) -> list[str]:
+    return [one.fault.id for one in results]
+
+
+def test_each_condition_keeps_its_own_verdict_and_the_gravest_is_the_faults() -> None:
+    found = judged(idle=state(plate_w=50.0), full=NotSolved("full", "no convergence"))
+    assert found.condition_verdicts == {"idle": "over_limit", "full": "not_solved"}
+    assert found.verdict == "over_limit"
+    assert judged(idle=state(), full=NotSolved("full", "no")).verdict == "not_solved"
+
+
+def test_the_worst_condition_of_each_quantity_is_the_victim() -> None:
+    found = judged(idle=state(plate_w=30.0), full=state("full", 55.0))
+    assert [(one.quantity, one.condition) for one in found.victims] == [
+        ("plate_dissipation_w", "full")
+    ]
+    assert found.worst == found.victims[0]
+    assert found.worst.ratio == pytest.approx(2.0)
+    assert found.worst.healthy_ratio == pytest.approx(20.0 / 27.5)
+
+
+def test_a_plate_over_its_limit_is_worse_than_a_resistor_far_over_its_own() -> None:
+    found = judged(idle=state(plate_w=50.0, resistor_w=20.0))
+    assert [one.part for one in found.victims] == ["V3", "R9"]
+
+
+def test_a_plate_at_its_limit_does_not_hide_a_resistor_over_its_own() -> None:
+    found = judged(idle=state(plate_w=25.0, resistor_w=20.0))
+    assert found.verdict == "over_limit"
+    assert [one.part for one in found.victims] == ["R9", "V3"]
+
+
+def test_a_harmless_fault_has_no_victims_but_a_nearest_stress() -> None:
+    found = judged(idle=state(plate_w=14.0))
+    assert (found.verdict, found.victims, found.gross) == ("within_limits", (), False)
+    assert found.worst is not None
+    assert found.worst.quantity == "plate_dissipation_w"
+
+
+def test_an_unsolved_fault_has_no_worst() -> None:
+    found = judged(idle=NotSolved("idle", "no convergence"))
+    assert (found.verdict, found.worst) == ("not_solved", None)
+
+
+def test_a_condition_that_health_was_not_solved_in_is_not_judged() -> None:
+    found = judged(idle=state(), overdrive=state("overdrive", 80.0))
+    assert found.condition_verdicts == {"idle": "within_limits", "overdrive": "not_judged"}
+    assert (found.verdict, found.victims) == ("not_judged", ())
+
+
+def test_a_part_without_a_rating_is_named() -> None:
+    circuit = circuit_of(tube("V3", EL34), tube("V9", None))
+    table = limits_of(circuit, roles_of())
+    before = solved(tubes={"V3": tube_state(), "V9": tube_state()})
+    after = solved(tubes={"V3": tube_state(), "V9": tube_state(plate_w=40.0)})
+    found = judge_fault(fault("C3/leaky"), {"idle": after}, circuit, table, {"idle": before})
+    assert (found.verdict, found.unjudged) == ("not_judged", ("V9",))
+
+
+def test_gross_begins_at_three_times_the_limit() -> None:
+    assert judged(idle=state(plate_w=75.0)).gross
+    assert not judged(idle=state(plate_w=74.9)).gross
+
+
+def test_a_small_resistor_at_four_times_does_not_outrank_a_plate_at_twice() -> None:
+    plate = result("C3/leaky", stress("V3", 2.0))
+    resistor = result("R9/drifted", stress("R9", 4.0, rank_class=1), level="very_common")
+    assert ids(rank_faults([resistor, plate])) == ["C3/leaky", "R9/drifted"]
+
+
+def test_gross_faults_stand_first_in_order_of_likelihood_then_id() -> None:
+    faults = [
+        result("C1/shorted", stress(ratio=20.0), level="rare"),
+        result("C2/shorted", stress(ratio=3.5), level="common"),
+        result("B1/lost", stress(ratio=9.0), level="common"),
+        result("C3/leaky", stress(ratio=2.9), level="very_common"),
+    ]
+    assert ids(rank_faults(faults)) == ["B1/lost", "C2/shorted", "C1/shorted", "C3/leaky"]
+
+
+def test_verdicts_stand_in_their_order() -> None:
+    faults = [
+        result(f"R{place}/x", None if verdict.startswith("not") else stress(), verdict)
+        for place, verdict in enumerate(VERDICT_ORDER)
+    ]
+    assert [one.verdict for one in rank_faults(reversed(faults))] == list(VERDICT_ORDER)
+
+
+RESULTS = st.lists(
+    st.builds(
+        lambda number, ratio, healthy, rank_class, verdict, level, judged: result(
+            f"R{number}/fault",
+            stress(f"V{rank_class}", ratio, healthy, rank_class) if judged else None,
+            verdict,
+            level,
+        ),
+        st.integers(0, 10**6),
+        st.floats(0, 50),
+        st.floats(0, 2),
+        st.integers(0, 1),
+        st.sampled_from(VERDICT_ORDER),
+        st.sampled_from(["very_common", "common", "occasional", "rare"]),
+        st.booleans(),
+    ),
+    max_size=12,
+    unique_by=lambda one: one.fault.id,
+)
+
+
+@given(RESULTS, st.randoms())
+def test_order_does_not_depend_on_the_order_of_arrival(
+    results: list[FaultResult], random: object
+) -> None:
+    shuffled = list(results)
+    random.shuffle(shuffled)  # type: ignore[attr-defined]
+    assert ids(rank_faults(shuffled)) == ids(rank_faults(results))
+    assert list(worst_of_parts(shuffled).items()) == list(worst_of_parts(results).items())
+
+
+@given(RESULTS)
+def test_as_many_rows_as_faults(results: list[FaultResult]) -> None:
+    assert sorted(ids(rank_faults(results))) == sorted(one.fault.id for one in results)
+
+
+@given(RESULTS)
+def test_neighbours_keep_the_order_contract(results: list[FaultResult]) -> None:
+    ranked = rank_faults(results)
+    for before, after in pairwise(ranked):
+        gravity = VERDICT_ORDER.index(before.verdict) - VERDICT_ORDER.index(after.verdict)
+        assert gravity <= 0
+        if gravity or before.worst is None or after.worst is None:
+            continue
+        assert before.worst.rank_class <= after.worst.rank_class
+        if before.worst.rank_class == after.worst.rank_class:
+            assert before.gross >= after.gross
+            if before.gross and after.gross:
+                assert before.fault.likelihood.value >= after.fault.likelihood.value
+            elif not before.gross and not after.gross:
+                assert before.worst.ratio >= after.worst.ratio
+
+
+def test_a_part_is_given_its_worst_fault() -> None:
+    results = [
+        result("C3/leaky@1Mohm", stress("V3", 2.0, 0.4)),
+        result("C3/leaky@10Mohm", stress("V3", 1.1, 0.4)),
+        result("R9/drifted", stress("R9", 0.4, 0.4, rank_class=1)),
+    ]
+    worst = worst_of_parts(results)
+    assert list(worst) == ["V3"]  # R9 is stressed no more than in health
+    assert worst["V3"].fault_id == "C3/leaky@1Mohm"
+
+
+def test_of_gross_faults_a_part_is_given_the_likelier() -> None:
+    results = [
+        result("C3/shorted", stress("V3", 12.0), level="rare"),
+        result("C3/leaky", stress("V3", 5.0), level="very_common"),
+    ]
+    assert worst_of_parts(results)["V3"].fault_id == "C3/leaky"
+
+
+def test_a_part_below_its_limit_still_has_a_worst_fault() -> None:
+    found = judged(idle=state(plate_w=14.0))
+    worst = worst_of_parts([found, replace(judged("R1/open", idle=state(plate_w=12.0)))])
+    assert worst["V3"].fault_id == "C3/leaky@1Mohm"
+    assert worst["V3"].stress.ratio == pytest.approx(14.0 / 25.0)

@@ -1,0 +1,170 @@
+"""What a tube data file may and may not say."""
+
+from __future__ import annotations
+
+import copy
+from typing import Any
+
+import pytest
+from pydantic import ValidationError
+
+from netcheck.errors import TubeDataError
+from netcheck.tubes.library import load_library
+from netcheck.tubes.types import TubeType, tube_type
+
+GOOD: dict[str, Any] = {
+    "name": "T1",
+    "kind": "triode",
+    "power": False,
+    "description": "a triode",
+    "base": "noval",
+    "sections": [{"name": "1", "pins": {"plate": 1, "grid": 2, "cathode": 3}, "source": "sheet"}],
+    "heater": {"voltage_v": 6.3, "current_a": 0.3, "source": "sheet"},
+    "limits": [
+        {
+            "quantity": "plate_dissipation_w",
+            "value": 1.0,
+            "rating_system": "design_center",
+            "source": "sheet",
+        }
+    ],
+    "operation": [{"plate_v": 100, "grid_v": -1, "plate_a": 1e-3, "source": "sheet"}],
+    "model": {
+        "triode": {
+            "amplification": 20,
+            "exponent": 1.4,
+            "perveance": 1e-3,
+            "cutoff_sharpness": 100,
+            "low_plate_v": 15,
+            "source": "sheet",
+        },
+        "grid": {
+            "perveance": 1e-4,
+            "exponent": 1.3,
+            "sharpness_per_v": 11,
+            "source": "sheet",
+            "gas_ratio": 1e-5,
+            "gas_source": "sheet",
+            "leakage_ohm": 1e10,
+            "leakage_source": "sheet",
+        },
+    },
+    "sources": {"sheet": "A maker's sheet, 1950"},
+}
+
+
+def _without(path: str) -> dict[str, Any]:
+    return _changed(path, None)
+
+
+def _changed(path: str, value: Any) -> dict[str, Any]:
+    """Return GOOD with the item at dotted `path` set, or removed for None."""
+    data = copy.deepcopy(GOOD)
+    *way, last = (int(step) if step.isdigit() else step for step in path.split("."))
+    place: Any = data
+    for step in way:
+        place = place[step]
+    if value is None:
+        del place[last]
+    else:
+        place[last] = value
+    return data
+
+
+def test_good_file_reads_with_its_sources_spelled_out() -> None:
+    tube = tube_type(GOOD, "T1.toml")
+
+    assert tube.limits[0].source == "A maker's sheet, 1950"
+    assert tube.electrodes == ("plate", "grid", "cathode")
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "limits.0.source",
+        "heater.source",
+        "sections.0.source",
+        "operation.0.source",
+        "model.triode.source",
+        "model.grid.gas_source",
+        "model.grid.leakage_source",
+    ],
+)
+@pytest.mark.parametrize("value", [None, "", "  ", "another"])
+def test_a_number_without_a_sheet_is_refused(path: str, value: str | None) -> None:
+    with pytest.raises(TubeDataError) as caught:
+        tube_type(_changed(path, value), "T1.toml")
+
+    assert str(caught.value).startswith(f"T1.toml: {path}: ")
+
+
+@pytest.mark.parametrize(
+    ("data", "message"),
+    [
+        (_without("sources"), "T1.toml: sources: "),
+        (_changed("sources.sheet", " "), "T1.toml: sources.sheet: "),
+        (_without("name"), "T1.toml: name: "),
+        (_changed("limits.0.quantity", "plate_watts"), "T1.toml: limits.0.quantity: "),
+        (_changed("limits.0.value", -1), "T1.toml: limits.0.value: "),
+        (_changed("limits.0.value", float("nan")), "T1.toml: limits.0.value: "),
+        (_changed("limits.0.colour", "red"), "T1.toml: limits.0.colour: "),
+        (_changed("limits.0.condition", "hot"), "T1.toml: limits.0.condition: "),
+        (_changed("limits.0.used", False), "T1.toml: limits: plate_dissipation_w (any): 0 rows"),
+        (
+            _changed("limits", [*GOOD["limits"] * 2]),
+            "T1.toml: limits: plate_dissipation_w (any): 2",
+        ),
+        (_changed("kind", "pentode"), "T1.toml: model: exactly [model.pentode]"),
+        (_without("sections.0.pins.grid"), "T1.toml: sections: 1: no pin for grid"),
+        (_changed("operation.0.screen_v", 100), "T1.toml: operation.0.screen_v: "),
+        (_without("operation.0.plate_a"), "T1.toml: operation.0: plate_a or cathode_a"),
+        (_changed("model.triode.exponent", 3), "T1.toml: model.triode.exponent: "),
+    ],
+)
+def test_a_bad_file_names_the_file_and_the_field(data: dict[str, Any], message: str) -> None:
+    with pytest.raises(TubeDataError) as caught:
+        tube_type(data, "T1.toml")
+
+    assert str(caught.value).startswith(message)
+
+
+def test_types_are_frozen() -> None:
+    tube = tube_type(GOOD, "T1.toml")
+
+    with pytest.raises(ValidationError):
+        tube.name = "T2"
+
+
+@pytest.mark.parametrize("tube", load_library().all_types(), ids=lambda tube: tube.name)
+def test_every_type_on_file_can_be_judged(tube: TubeType) -> None:
+    quantities = {row.quantity for row in tube.limits if row.used}
+
+    assert {"plate_dissipation_w", "plate_voltage_v"} <= quantities
+    assert tube.kind == "triode" or {"screen_dissipation_w", "screen_voltage_v"} <= quantities
+    assert {row.name for row in tube.capacitances} == {"grid_plate_f", "input_f", "output_f"}
+    assert all(1e-13 <= row.value <= 2e-11 for row in tube.capacitances)
+    assert all(len(set(s.pins.values())) == len(s.pins) for s in tube.sections)
+    assert tube.operation
+
+
+@pytest.mark.parametrize(
+    ("name", "quantity", "condition", "value"),
+    [
+        ("EL34", "plate_dissipation_w", "zero_signal", 25.0),
+        ("EL34", "plate_dissipation_w", "with_signal", 27.5),
+        ("EL84", "plate_dissipation_w", "any", 12.0),
+        ("EL84", "screen_dissipation_w", "any", 2.0),
+        ("EL84", "screen_dissipation_w", "speech_peak", 4.0),
+        ("EL84", "plate_voltage_v", "cold", 550.0),
+        ("KT88", "plate_plus_screen_dissipation_w", "any", 40.0),
+        ("6SN7GT", "plate_dissipation_w", "any", 2.5),
+        ("6SN7GTB", "plate_dissipation_w", "any", 5.0),
+        ("6SN7GTB", "both_plates_dissipation_w", "any", 7.5),
+        ("6L6", "plate_dissipation_w", "any", 19.0),
+        ("6L6GC", "plate_dissipation_w", "any", 30.0),
+    ],
+)
+def test_limits_in_use(name: str, quantity: Any, condition: Any, value: float) -> None:
+    tube = load_library().find(name)
+
+    assert tube.limit(quantity, condition).value == value
