@@ -3,6 +3,7 @@ PYTHON ?= python3
 VENV := .venv
 READY := $(VENV)/.ready
 DEMO := circuits/el34_pair_fixed_bias.cir
+INSTALL := DEBIAN_FRONTEND=noninteractive apt-get install -y -qq
 
 .PHONY: demo test check clean
 
@@ -20,14 +21,22 @@ check: $(READY)
 	$(VENV)/bin/lint-imports
 	$(MAKE) test
 
+# apt-get is asked only for what is missing; on another system the package manager's
+# own names for the ngspice library and for venv are in the README.
 $(READY): pyproject.toml
-	@$(PYTHON) -c 'import ctypes.util, glob, sys; sys.exit(0 if ctypes.util.find_library("ngspice") or glob.glob("/usr/lib/*/libngspice.so*") or glob.glob("/usr/lib/libngspice.so*") else 1)' \
-	  || { apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq libngspice0; }
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' \
+	  || { echo "Python 3.11 or later is needed; try: make PYTHON=python3.11 ..." >&2; exit 1; }
+	@$(PYTHON) -c 'import ctypes.util, glob, os, sys; \
+	  sys.exit(not (os.environ.get("NGSPICE_LIBRARY_PATH") or ctypes.util.find_library("ngspice") \
+	  or glob.glob("/usr/lib/*/libngspice.so*") or glob.glob("/usr/lib/libngspice.so*")))' \
+	  || { apt-get update -qq && $(INSTALL) libngspice0; } \
+	  || { echo "install the ngspice shared library (libngspice0 on Debian), as root" >&2; exit 1; }
 	@$(PYTHON) -c 'import ensurepip' 2>/dev/null \
-	  || { apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq python3-venv; }
+	  || { apt-get update -qq && $(INSTALL) python3-venv; } \
+	  || { echo "install python3-venv, as root" >&2; exit 1; }
 	$(PYTHON) -m venv $(VENV)
-	$(VENV)/bin/python -m pip install -q -e '.[dev]'
+	$(VENV)/bin/python -m pip install -q --disable-pip-version-check -e '.[dev]'
 	@touch $(READY)
 
 clean:
-	rm -rf $(VENV) build dist .pytest_cache .mypy_cache .ruff_cache .hypothesis
+	rm -rf $(VENV) build dist .pytest_cache .mypy_cache .ruff_cache .hypothesis .import_linter_cache

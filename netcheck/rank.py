@@ -172,12 +172,13 @@ def _nearest(stresses: Sequence[Stress]) -> Stress | None:
 
 def _highest_by_part(stresses: Iterable[Stress]) -> Mapping[str, Stress]:
     """By part its gravest stress; what the fault adds goes before what health has."""
-    highest: dict[str, Stress] = {}
+    highest: dict[str, tuple[tuple[bool, bool, float], Stress]] = {}
     for stress in stresses:
+        order = _own_order(stress)
         held = highest.get(stress.part)
-        if held is None or _own_order(stress) < _own_order(held):
-            highest[stress.part] = stress
-    return highest
+        if held is None or order < held[0]:
+            highest[stress.part] = (order, stress)
+    return {part: stress for part, (_, stress) in highest.items()}
 
 
 def _own_order(stress: Stress) -> tuple[bool, bool, float]:

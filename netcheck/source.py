@@ -10,6 +10,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+WIDEST_EXCERPT = 160
+"""Longer lines are shown in part, round the place that is meant."""
+BEFORE_CARET = 40
+
 
 @dataclass(frozen=True, slots=True, order=True)
 class Span:
@@ -51,11 +55,18 @@ class SourceText:
         """Return the line of `span` with a caret run under it.
 
         Tabs become single spaces so that the caret stands where it should;
-        control characters are shown as a visible replacement.
+        control characters are shown as a visible replacement.  Of a very long line
+        only the part round the caret is shown.
         """
         line = printable(self.line(span.line))
         start = max(span.column - 1, 0)
         end = span.end_column - 1 if span.end_line == span.line else len(line)
+        if len(line) > WIDEST_EXCERPT:
+            first = max(0, min(start - BEFORE_CARET, len(line) - WIDEST_EXCERPT))
+            last = first + WIDEST_EXCERPT
+            line = f"{'…' if first else ''}{line[first:last]}{'…' if last < len(line) else ''}"
+            start, end = (place - first + (first > 0) for place in (start, end))
+            end = min(end, len(line))
         width = max(1, end - start)
         gutter = f"{span.line:>5} | "
         return f"{gutter}{line}\n{' ' * (len(gutter) - 2)}| {' ' * start}{'^' * width}"

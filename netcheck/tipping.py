@@ -1,7 +1,7 @@
 """Tipping points: how small a defect is enough.
 
-Comes in: faults with a size that can be swept, and two callables: one solves a
-batch of faults, one judges an outcome.  Goes out: for each fault the size at
+Comes in: faults with a size that can be swept, and a callable that solves and
+judges a batch of faults.  Goes out: for each fault the size at
 which it first puts a tube over a limit, and the first crossing of every other
 part beside it.
 
@@ -24,21 +24,22 @@ from netcheck.circuit.model import natural_key
 from netcheck.faults.base import ContinuousFault, Fault
 from netcheck.judge.base import AT_LIMIT_BAND, Stress
 from netcheck.judge.verdict import adds_to_health
-from netcheck.solve.results import NotSolved, Outcome
+from netcheck.solve.results import NotSolved
 
 TippingStatus = Literal["found", "never", "already_over", "not_solved"]
 
-GRID_POINTS = 24
-"""Sizes looked at from end to end: about 60 % apart over five decades."""
+GRID_POINTS = 16
+"""Sizes looked at from end to end: a factor of about 2 apart over five decades."""
 
 ACCURACY = 0.01
 """The crossing is narrowed to 1 % of its size."""
 
 MAX_ROUNDS = 40
-"""Halvings at most; 1 % takes six or seven from a grid step of 60 %."""
+"""Halvings at most; 1 % takes six or seven from a grid step of a factor of two."""
 
-SolveBatch = Callable[[Sequence[Fault]], Sequence[Outcome]]
-Judge = Callable[[Outcome], Sequence[Stress]]
+Judged = NotSolved | Sequence[Stress]
+"""What became of one fault: at least every stress that is over its limit."""
+SolveBatch = Callable[[Sequence[Fault]], Sequence[Judged]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,15 +81,13 @@ _Sample = Mapping[_Key, Stress] | None
 _Search = Generator[tuple[float, ...], Sequence[_Sample], tuple[TippingPoint, ...]]
 
 
-def find_tipping(
-    fault: ContinuousFault, solve_batch: SolveBatch, judge: Judge
-) -> tuple[TippingPoint, ...]:
+def find_tipping(fault: ContinuousFault, solve_batch: SolveBatch) -> tuple[TippingPoint, ...]:
     """Return the tipping points of one fault; see `find_all`."""
-    return find_all((fault,), solve_batch, judge)
+    return find_all((fault,), solve_batch)
 
 
 def find_all(
-    faults: Sequence[ContinuousFault], solve_batch: SolveBatch, judge: Judge
+    faults: Sequence[ContinuousFault], solve_batch: SolveBatch
 ) -> tuple[TippingPoint, ...]:
     """Return the tipping points of all faults, in the order of the faults.
 
@@ -104,7 +103,7 @@ def find_all(
         outcomes = solve_batch([faults[place].make(size) for place, size in asked])
         answers: dict[int, list[_Sample]] = {place: [] for place in wanted}
         for (place, _), outcome in zip(asked, outcomes, strict=True):
-            answers[place].append(_sample(outcome, judge))
+            answers[place].append(_sample(outcome))
         ahead: dict[int, tuple[float, ...]] = {}
         for place, samples in answers.items():
             try:
@@ -115,10 +114,10 @@ def find_all(
     return tuple(point for place in range(len(faults)) for point in finished[place])
 
 
-def _sample(outcome: Outcome, judge: Judge) -> _Sample:
+def _sample(outcome: Judged) -> _Sample:
     if isinstance(outcome, NotSolved):
         return None
-    return {(one.part, one.quantity): one for one in judge(outcome)}
+    return {(one.part, one.quantity): one for one in outcome}
 
 
 def _search(fault: ContinuousFault) -> _Search:

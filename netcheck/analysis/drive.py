@@ -10,7 +10,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from typing import Protocol
 
+from netcheck.analysis.options import AuditOptions, Progress
 from netcheck.analysis.sweep import Advance
 from netcheck.circuit.model import Circuit
 from netcheck.judge.base import LimitTable, Stress
@@ -20,6 +22,7 @@ from netcheck.roles.base import Roles
 from netcheck.solve.analyses import Hookup, StartState
 from netcheck.solve.drive_search import DriveSearch, search_full_drive
 from netcheck.solve.driven import DrivenAnswer, DrivenRequest, solve_driven
+from netcheck.solve.ngspice import Engine
 from netcheck.solve.pool import Job, Lost, Pool, Shared
 from netcheck.solve.results import NotSolved, Outcome, Solved
 
@@ -31,6 +34,15 @@ ELECTRODES = ("plate_dissipation_w", "screen_dissipation_w")
 HOTTEST = "hottest_drive"
 APART = 0.15
 """The hottest level is a condition of its own if this far from full and zero."""
+
+
+class Circuitry(Protocol):
+    """The circuit on the pool."""
+
+    circuit: Circuit
+    options: AuditOptions
+    pool: Pool
+    shared: Mapping[str, Shared]
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,18 +61,31 @@ class DrivenHealth:
 
 
 def drive_healthy(
-    pool: Pool,
-    shared: Shared,
-    circuit: Circuit,
+    bench: Circuitry,
     roles: Roles,
     hookup: Hookup,
-    frequency_hz: float,
     idle: Solved,
     table: LimitTable,
-    advance: Advance = lambda count: None,
+    progress: Progress,
 ) -> DrivenHealth:
     """Find full drive, scan the levels, and choose the conditions."""
-    job = Job(search_full_drive, (shared, hookup, frequency_hz, idle), weight=1)
+    progress.start("healthy circuit under drive", len(SHARES) + 4)
+    try:
+        return _drive(bench, roles, hookup, idle, table, progress.advance)
+    finally:
+        progress.finish()
+
+
+def _drive(
+    bench: Circuitry,
+    roles: Roles,
+    hookup: Hookup,
+    idle: Solved,
+    table: LimitTable,
+    advance: Advance,
+) -> DrivenHealth:
+    pool, shared, frequency_hz = bench.pool, bench.shared["idle"], bench.options.frequency_hz
+    job = Job(search_full_drive, (shared, hookup, frequency_hz, idle))
     search = pool.run([job], advance)[0]
     if isinstance(search, Lost):
         return DrivenHealth(reason=search.reason)
@@ -68,7 +93,7 @@ def drive_healthy(
     if search.full_v is None:
         return DrivenHealth(gain=search.gain, reason=search.reason)
     states, starts = scan_levels(pool, shared, hookup, frequency_hz, search, advance)
-    worst = worst_drives(circuit, table, idle, states)
+    worst = worst_drives(bench.circuit, table, idle, states)
     levels = {"full": search.full_v, "overdrive": OVERDRIVE * search.full_v}
     hottest = hottest_level(roles, worst, search.full_v)
     if hottest is not None:
@@ -96,7 +121,7 @@ def scan_levels(
     """Solve the healthy circuit at each share of full drive."""
     assert search.full_v is not None
     levels = [share * search.full_v for share in SHARES]
-    nearest = [min(search.starts, key=lambda known: abs(known - level)) for level in levels]  # noqa: B023
+    nearest = [min(search.starts, key=lambda known: abs(known - level)) for level in levels]
     jobs = [
         Job(
             solve_level,
@@ -111,12 +136,13 @@ def scan_levels(
             states[level] = NotSolved("drive", answer.reason, level)
             continue
         states[level] = answer.outcomes["drive"]
-        starts.update({level: start for start in answer.starts.values()})
+        for start in answer.starts.values():
+            starts[level] = start
     return states, starts
 
 
 def solve_level(
-    engine: object,
+    engine: Engine,
     circuit: Circuit,
     hookup: Hookup,
     frequency_hz: float,
@@ -126,7 +152,7 @@ def solve_level(
 ) -> DrivenAnswer:
     """Solve one level in a worker; `learn` also measures how faults will move it."""
     request = DrivenRequest({"drive": level}, starts={"drive": start}, learn=learn)
-    return solve_driven(engine, circuit, hookup, frequency_hz, request)  # type: ignore[arg-type]
+    return solve_driven(engine, circuit, hookup, frequency_hz, request)
 
 
 def worst_drives(

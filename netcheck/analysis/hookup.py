@@ -74,7 +74,7 @@ def output_nets(circuit: Circuit, roles: Roles) -> tuple[str, str]:
         if transformer.secondaries:
             first, second = circuit[transformer.secondaries[0]].nets
             return first, second
-    couplers = [role for role in roles.named("coupling_capacitor") if not role.of == ""]
+    couplers = [role for role in roles.named("coupling_capacitor") if role.of != ""]
     if couplers:
         last = couplers[-1]
         return circuit[last.part].other_net(last.source_net), GROUND

@@ -12,6 +12,8 @@ from dataclasses import dataclass
 
 from netcheck.circuit.changes import Change
 from netcheck.circuit.model import Circuit
+from netcheck.judge.base import LimitTable, Stress
+from netcheck.judge.stress import judge_state
 from netcheck.solve.analyses import Hookup, StartState
 from netcheck.solve.driven import DrivenAnswer, DrivenRequest, solve_driven
 from netcheck.solve.idle import IdleRequest, IdleSweep, solve_sweep
@@ -32,6 +34,7 @@ class IdleTask:
     condition: str
     meter_nets: tuple[str, ...] = ()
     meter_ohm: float | None = 10e6
+    healthy: Shared | None = None
 
 
 def solve_chunk(
@@ -40,9 +43,10 @@ def solve_chunk(
     requests: tuple[IdleRequest, ...],
     condition: str,
     meter_ohm: float | None,
+    healthy: Solved | None,
 ) -> list[Outcome]:
     """Solve some operating points in a worker."""
-    return solve_sweep(engine, IdleSweep(circuit, requests, condition, meter_ohm))
+    return solve_sweep(engine, IdleSweep(circuit, requests, condition, meter_ohm, healthy))
 
 
 def idle_outcomes(
@@ -53,17 +57,25 @@ def idle_outcomes(
 ) -> list[Outcome]:
     """Return the operating point of each variant."""
     requests = [IdleRequest(tuple(changes), task.meter_nets) for changes in variants]
-    size = max(1, min(CHUNK, -(-len(requests) // pool.size)))
-    chunks = [tuple(requests[at : at + size]) for at in range(0, len(requests), size)]
+    chunks = _chunks(pool, requests)
     outcomes: list[Outcome] = []
     for chunk, answer in zip(chunks, pool.run(_jobs(task, chunks), advance), strict=True):
         outcomes.extend(_one_by_one(pool, task, chunk) if isinstance(answer, Lost) else answer)
     return outcomes
 
 
+def _chunks(pool: Pool, requests: Sequence[IdleRequest]) -> list[tuple[IdleRequest, ...]]:
+    size = max(1, min(CHUNK, -(-len(requests) // pool.size)))
+    return [tuple(requests[at : at + size]) for at in range(0, len(requests), size)]
+
+
 def _jobs(task: IdleTask, chunks: Sequence[tuple[IdleRequest, ...]]) -> list[Job]:
     return [
-        Job(solve_chunk, (task.circuit, chunk, task.condition, task.meter_ohm), len(chunk))
+        Job(
+            solve_chunk,
+            (task.circuit, chunk, task.condition, task.meter_ohm, task.healthy),
+            len(chunk),
+        )
         for chunk in chunks
     ]
 
@@ -74,6 +86,41 @@ def _one_by_one(pool: Pool, task: IdleTask, chunk: tuple[IdleRequest, ...]) -> l
         NotSolved(task.condition, answer.reason) if isinstance(answer, Lost) else answer[0]
         for answer in answers
     ]
+
+
+def judge_chunk(
+    engine: Engine,
+    circuit: Circuit,
+    judging: tuple[LimitTable, Mapping[str, Solved]],
+    requests: tuple[IdleRequest, ...],
+    condition: str,
+) -> list[NotSolved | tuple[Stress, ...]]:
+    """Solve some operating points in a worker and return what is over its limit."""
+    table, healthy = judging
+    outcomes = solve_sweep(engine, IdleSweep(circuit, requests, condition, None))
+    return [
+        outcome
+        if isinstance(outcome, NotSolved)
+        else tuple(
+            stress
+            for stress in judge_state(circuit, table, outcome, healthy)
+            if stress.ratio >= 1.0
+        )
+        for outcome in outcomes
+    ]
+
+
+def idle_overloads(
+    pool: Pool, task: IdleTask, judging: Shared, variants: Sequence[tuple[Change, ...]]
+) -> list[NotSolved | tuple[Stress, ...]]:
+    """Return, for each variant at idle, its stresses over a limit."""
+    answers: list[NotSolved | tuple[Stress, ...]] = []
+    chunks = _chunks(pool, [IdleRequest(changes) for changes in variants])
+    jobs = [Job(judge_chunk, (task.circuit, judging, chunk, task.condition)) for chunk in chunks]
+    for chunk, answer in zip(chunks, pool.run(jobs), strict=True):
+        lost = isinstance(answer, Lost)
+        answers += [NotSolved(task.condition, answer.reason)] * len(chunk) if lost else answer
+    return answers
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,1 @@
+"""From the flat netlist to the circuit: parts, nets, graph, checks and changes."""

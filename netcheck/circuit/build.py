@@ -43,7 +43,7 @@ KINDS: dict[str, PartKind] = {
     "Q": "transistor",
     "J": "transistor",
     "M": "transistor",
-    **dict.fromkeys("EFGHB", "controlled_source"),  # type: ignore[dict-item]
+    **dict.fromkeys("EFGHB", "controlled_source"),
 }
 ELECTRODE_WORDS: dict[str, str] = {
     **dict.fromkeys(("p", "pl", "plate", "a", "anode", "pp"), "plate"),
@@ -108,7 +108,9 @@ class _Builder:
                 continue
             missing = [ref for ref in element.controls if ref.casefold() not in inductors]
             if missing:
-                self._error(element, f"{element.ref} couples {missing[0]}, which is no inductor here")
+                self._error(
+                    element, f"{element.ref} couples {missing[0]}, which is no inductor here"
+                )
                 continue
             refs = [inductors[ref.casefold()] for ref in element.controls]
             for first, second in combinations(refs, 2):
@@ -127,7 +129,7 @@ class _Builder:
         names = PIN_NAMES[element.letter]
         pins = tuple(Pin(name, net) for name, net in zip(names, element.nodes, strict=False))
         value = element.value
-        if element.letter in "VI":
+        if element.waveform is not None and element.letter in "VI":
             value = element.waveform.dc_value
         return Part(element.ref, kind, pins, value, element.note, element)
 
@@ -135,13 +137,13 @@ class _Builder:
         named = element.note.tube_type or element.name
         found = self.library.lookup(named)
         if found is None and element.note.tube_type:
-            self._error(element, f"type={named} is not on file", self._suggestion(named))
+            self._error(element, f"type={named} is not on file", self._suggestion(element, named))
             return None
         if found is None and not element.body:
             self._error(
                 element,
                 f"{element.name} is neither a subcircuit of this netlist nor a tube type on file",
-                self._suggestion(named),
+                self._suggestion(element, named),
             )
             return None
         if found and found.warning:
@@ -191,15 +193,20 @@ class _Builder:
             return tuple(names)
         return guess_pins(element, self.netlist.elements)
 
-    def _suggestion(self, name: str) -> str:
+    def _suggestion(self, element: FlatElement, name: str) -> str:
+        """Suggest a type with as many electrodes, and tell of includes that were skipped."""
         near = self.library.suggest(name)
-        hint = f"did you mean {near}? " if near else ""
-        return hint + "`netcheck tubes` lists the types on file"
+        found = self.library.lookup(near) if near else None
+        fits = found is not None and len(TUBE_PINS[found.type.kind]) == len(element.nodes)
+        hint = f"did you mean {near}? " if fits else ""
+        hint += "`netcheck tubes` lists the types on file"
+        skipped = self.netlist.skipped_includes
+        if skipped:
+            hint += f"; an include was skipped that may hold it: {', '.join(skipped)}"
+        return hint
 
 
-def guess_pins(
-    element: FlatElement, elements: Iterable[FlatElement]
-) -> tuple[str, ...] | None:
+def guess_pins(element: FlatElement, elements: Iterable[FlatElement]) -> tuple[str, ...] | None:
     """Guess the electrodes of a tube model from what hangs on its pins.
 
     The cathode is the pin the model's own sources return to; the plate is a pin
@@ -237,5 +244,3 @@ def _through_winding(nets: list[str], elements: Iterable[FlatElement]) -> str | 
     wound = {node for element in elements if element.letter == "L" for node in element.nodes}
     ends = [net for net in nets if net in wound]
     return ends[0] if len(ends) == 1 else None
-
-

@@ -127,8 +127,7 @@ def _short_turns(circuit: Circuit, change: ShortTurns) -> Circuit:
         PartNote(),
         added=True,
     )
-    wire_ohm = max(change.dcr_ohm * share, MIN_LOOP_OHM)
-    short_ohm = max(wire_ohm * SHORT_SHARE, MIN_LOOP_OHM)
+    wire_ohm, short_ohm = loop_ohm(change)
     wire = AddResistor(names.wire, names.wire, names.middle, wire_ohm)
     short = AddResistor(names.short, start, names.middle, short_ohm)
     couplings = [
@@ -144,6 +143,23 @@ def _short_turns(circuit: Circuit, change: ShortTurns) -> Circuit:
         added_resistor(short),
         couplings=(*circuit.couplings, *couplings),
     )
+
+
+def loop_ohm(change: ShortTurns) -> tuple[float, float]:
+    """Return the wire resistance of the shorted turns, and that of the short [ohm]."""
+    wire_ohm = max(change.dcr_ohm * change.share, MIN_LOOP_OHM)
+    return wire_ohm, max(wire_ohm * SHORT_SHARE, MIN_LOOP_OHM)
+
+
+def dc_wire_ohm(circuit: Circuit, change: ShortTurns) -> float:
+    """Return the resistance that a winding with shorted turns has at DC [ohm].
+
+    At DC a winding is its wire: the good turns in series with the shorted turns
+    and their short in parallel.
+    """
+    wire_ohm, short_ohm = loop_ohm(change)
+    good_ohm = (circuit[change.part].note.dcr_ohm or 0.0) * (1.0 - change.share)
+    return good_ohm + wire_ohm * short_ohm / (wire_ohm + short_ohm)
 
 
 def part_coupling(circuit: Circuit, winding: str, at_least: float) -> float:

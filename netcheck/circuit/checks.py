@@ -17,7 +17,7 @@ from netcheck.circuit.pin_order import pin_order_findings
 from netcheck.circuit.windings import check_couplings, load_findings
 from netcheck.errors import NetlistError, UnanswerableError
 from netcheck.findings import Finding
-from netcheck.source import Span
+from netcheck.source import SourceText
 
 MANY_NETS = 4
 """Nets of one floating island that are named; the rest are counted."""
@@ -29,12 +29,14 @@ def check_circuit(circuit: Circuit) -> tuple[Finding, ...]:
     Raises
     ------
     NetlistError
-        No ground net, or couplings that are physically impossible.
+        No ground net, voltage sources in a ring, or couplings that are physically
+        impossible.
     UnanswerableError
         No tube in the circuit.
     """
     _require_ground(circuit)
     _require_tubes(circuit)
+    _require_possible_sources(circuit)
     check_couplings(circuit)
     return (
         *_floating(circuit),
@@ -46,12 +48,18 @@ def check_circuit(circuit: Circuit) -> tuple[Finding, ...]:
 
 
 def _require_ground(circuit: Circuit) -> None:
-    if GROUND not in circuit.parts_on:
-        raise NetlistError(
-            "the circuit has no ground: no part is connected to net 0",
-            span=_first_span(circuit),
-            hint="name the ground net 0; every voltage is measured to it",
-        )
+    if GROUND in circuit.parts_on or not circuit.parts:
+        return
+    busiest = max(circuit.parts_on, key=lambda net: len(circuit.parts_on[net]))
+    parts = circuit.parts_on[busiest]
+    first = min(parts, key=lambda part: (part.span.file, part.span.line) if part.span else ("", 0))
+    raise NetlistError(
+        "the circuit has no ground: no part is connected to net 0",
+        span=first.span,
+        source=_source_of(circuit, first),
+        hint=f"name the ground net 0; every voltage is measured to it. Is it {busiest}, "
+        f"with {len(parts)} parts on it?",
+    )
 
 
 def _require_tubes(circuit: Circuit) -> None:
@@ -63,8 +71,30 @@ def _require_tubes(circuit: Circuit) -> None:
         )
 
 
-def _first_span(circuit: Circuit) -> Span | None:
-    return next((part.span for part in circuit if part.span), None)
+def _require_possible_sources(circuit: Circuit) -> None:
+    """Refuse voltage sources that form a ring: no current would settle there."""
+    group = {net: net for net in circuit.nets}
+
+    def root(net: str) -> str:
+        while group[net] != net:
+            net = group[net]
+        return net
+
+    for part in circuit.of_kind("voltage_source"):
+        first, second = (root(net) for net in part.nets)
+        if first == second:
+            raise NetlistError(
+                f"{part.ref} closes a ring of voltage sources between {' and '.join(part.nets)}",
+                span=part.span,
+                source=_source_of(circuit, part),
+                hint="two sources that hold one net, or a source with both pins on one net; "
+                "remove it, or put its source resistance in series",
+            )
+        group[first] = second
+
+
+def _source_of(circuit: Circuit, part: Part) -> SourceText | None:
+    return circuit.sources.get(part.span.file) if part.span else None
 
 
 def _floating(circuit: Circuit) -> Iterator[Finding]:

@@ -11,10 +11,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from itertools import combinations
-
-import networkx as nx
+from typing import TYPE_CHECKING
 
 from netcheck.circuit.model import Circuit, Part, PartKind
+
+if TYPE_CHECKING:  # loaded where a graph is made: takes long, and workers never ask
+    import networkx as nx
 
 DC_KINDS: tuple[PartKind, ...] = (
     "resistor",
@@ -28,6 +30,8 @@ DC_KINDS: tuple[PartKind, ...] = (
 
 def graph_of(circuit: Circuit) -> nx.MultiGraph[str]:
     """Return the multigraph of a circuit; each edge has its `part`."""
+    import networkx as nx
+
     graph: nx.MultiGraph[str] = nx.MultiGraph()
     graph.add_nodes_from(circuit.nets)
     for part in circuit:
@@ -41,6 +45,8 @@ def components(
     graph: nx.MultiGraph[str], joins: Callable[[Part], bool]
 ) -> Iterator[frozenset[str]]:
     """Yield the sets of nets that the parts chosen by `joins` hold together."""
+    import networkx as nx
+
     kept: nx.Graph[str] = nx.Graph()
     kept.add_nodes_from(graph)
     for first, second, attributes in graph.edges(data=True):

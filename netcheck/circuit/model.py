@@ -166,7 +166,10 @@ class Circuit:
         return table
 
     def with_parts(
-        self, *parts: Part, without: tuple[str, ...] = (), couplings: tuple[Coupling, ...] | None = None
+        self,
+        *parts: Part,
+        without: tuple[str, ...] = (),
+        couplings: tuple[Coupling, ...] | None = None,
     ) -> Circuit:
         """Return a copy with `parts` put in or replaced, and some left out."""
         table = dict(self.parts)
@@ -175,9 +178,7 @@ class Circuit:
         known = all(part.ref in table for part in parts)
         table.update((part.ref, part) for part in parts)
         ordered = (
-            table
-            if known
-            else dict(sorted(table.items(), key=lambda item: natural_key(item[0])))
+            table if known else dict(sorted(table.items(), key=lambda item: natural_key(item[0])))
         )
         return replace(
             self,

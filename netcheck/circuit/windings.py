@@ -11,13 +11,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from itertools import combinations
-
-import networkx as nx
-import numpy as np
+from typing import TYPE_CHECKING
 
 from netcheck.circuit.model import GROUND, Circuit, natural_key
 from netcheck.errors import NetlistError
 from netcheck.findings import Finding
+
+if TYPE_CHECKING:
+    import networkx as nx
+    import numpy as np
 
 NEGATIVE_SHARE = 1e-9
 """Eigenvalue below which the matrix is not semidefinite; rounding stays above."""
@@ -25,6 +27,8 @@ NEGATIVE_SHARE = 1e-9
 
 def winding_groups(circuit: Circuit) -> tuple[tuple[str, ...], ...]:
     """Return the sets of coupled inductors, in natural order."""
+    import networkx as nx  # here: takes long to load, and workers never ask
+
     graph: nx.Graph[str] = nx.Graph()
     graph.add_edges_from((k.first, k.second) for k in circuit.couplings if k.factor)
     groups = [
@@ -36,6 +40,8 @@ def winding_groups(circuit: Circuit) -> tuple[tuple[str, ...], ...]:
 
 def check_couplings(circuit: Circuit) -> None:
     """Raise NetlistError for a set of couplings no transformer can have."""
+    import numpy as np
+
     for group in winding_groups(circuit):
         index = {ref: position for position, ref in enumerate(group)}
         matrix = np.eye(len(group))

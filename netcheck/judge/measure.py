@@ -20,8 +20,8 @@ from netcheck.solve.results import Solved, TubeState
 ZERO_CURRENT_A = 1e-4
 """A tube that passes less than 0.1 mA counts as one without current (our choice)."""
 
-SHORTED_PART = ".shorted"
-"""Ending of the ref of that part of a winding whose turns a fault has shorted."""
+SHORTED_PART = ".turns"
+"""Follows the ref of a winding in that of the part whose turns a fault has shorted."""
 
 
 def measure(limit: PartLimit, solved: Solved) -> float | None:
@@ -43,8 +43,9 @@ def measure(limit: PartLimit, solved: Solved) -> float | None:
 
 def _winding_current(part: str, solved: Solved) -> float:
     """Rms current of a winding, of its shorted turns too: they are the same wire."""
-    refs = (part, part + SHORTED_PART)
-    states = (solved.parts[ref] for ref in refs if ref in solved.parts)
+    shorted = part + SHORTED_PART
+    states = [solved.parts[part]]
+    states += [solved.parts[ref] for ref in solved.parts if ref.startswith(shorted)]
     return max(max(abs(state.rms_current_a), abs(state.current_a)) for state in states)
 
 

@@ -3,16 +3,48 @@
 Comes in: the table of limits, a solved state, and the healthy states.  Goes out:
 one `Stress` for each limit that holds in that condition, with the ratio of the
 same limit in the healthy circuit beside it.
+
+Hundreds of faults are compared with the same limits and the same healthy state:
+what those two say alone is worked out once and kept.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from functools import lru_cache
+from typing import Generic, NamedTuple, TypeVar
 
 from netcheck.circuit.model import Circuit
 from netcheck.judge.base import LimitTable, PartLimit, Stress
 from netcheck.judge.measure import measure
 from netcheck.solve.results import Solved
+
+Value = TypeVar("Value")
+REMEMBERED_STATES = 16
+"""More than the conditions of one audit."""
+
+
+class _Mark(NamedTuple):
+    """One limit that is compared in a condition, with its ratio in health."""
+
+    limit: PartLimit
+    rank_class: int
+    healthy_ratio: float
+
+
+class _Same(Generic[Value]):
+    """A value as a key by identity: states hold mappings, which have no hash."""
+
+    __slots__ = ("value",)
+
+    def __init__(self, value: Value) -> None:
+        self.value = value
+
+    def __hash__(self) -> int:
+        return id(self.value)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Same) and self.value is other.value
 
 
 def judge_state(
@@ -24,31 +56,50 @@ def judge_state(
     the healthy ratio is the ratio itself: nothing can be charged to a fault
     without knowing health.  The healthy circuit is judged against itself.
     """
-    reference = healthy.get(solved.condition, solved)
-    return tuple(_stresses(circuit, table, solved, reference))
+    reference = healthy.get(solved.condition)
+    if reference is None:
+        marks = tuple(_marks(circuit, table, solved, solved.condition))
+    else:
+        known = (_Same(circuit), _Same(table), _Same(reference))
+        marks = _kept_marks(*known, solved.condition)
+    return tuple(_stresses(marks, solved))
 
 
-def _stresses(
-    circuit: Circuit, table: LimitTable, solved: Solved, reference: Solved
-) -> Iterator[Stress]:
+@lru_cache(maxsize=REMEMBERED_STATES)
+def _kept_marks(
+    circuit: _Same[Circuit],
+    table: _Same[LimitTable],
+    reference: _Same[Solved],
+    condition: str,
+) -> tuple[_Mark, ...]:
+    return tuple(_marks(circuit.value, table.value, reference.value, condition))
+
+
+def _marks(
+    circuit: Circuit, table: LimitTable, reference: Solved, condition: str
+) -> Iterator[_Mark]:
     for limit in table.limits:
-        if not limit.applies_in(solved.condition):
-            continue
+        if limit.applies_in(condition):
+            rank_class = 0 if circuit[limit.part].kind in ("tube", "inductor") else 1
+            yield _Mark(limit, rank_class, _healthy_ratio(table, limit, reference))
+
+
+def _stresses(marks: tuple[_Mark, ...], solved: Solved) -> Iterator[Stress]:
+    for limit, rank_class, healthy_ratio in marks:
         value = measure(limit, solved)
         if value is None:
             continue
-        ratio = value / limit.compared_limit
         yield Stress(
             limit.part,
             limit.quantity,
             solved.condition,
             value,
             limit.limit,
-            ratio,
-            _healthy_ratio(table, limit, reference),
+            value / limit.compared_limit,
+            healthy_ratio,
             limit.rating_system,
             limit.comparison,
-            0 if circuit[limit.part].kind in ("tube", "inductor") else 1,
+            rank_class,
         )
 
 

@@ -29,6 +29,7 @@ VERDICT_ORDER: tuple[Verdict, ...] = (
     "at_limit",
     "within_limits",
 )
+LOWEST_AT_LIMIT = 1.0 - AT_LIMIT_BAND
 GRAVITY: Mapping[Verdict, int] = {verdict: place for place, verdict in enumerate(VERDICT_ORDER)}
 
 
@@ -36,7 +37,7 @@ def level_of(stress: Stress) -> Verdict:
     """Return where a stress stands against its limit, whoever is to blame."""
     if stress.ratio > 1.0 + AT_LIMIT_BAND:
         return "over_limit"
-    return "at_limit" if stress.ratio >= 1.0 - AT_LIMIT_BAND else "within_limits"
+    return "at_limit" if stress.ratio >= LOWEST_AT_LIMIT else "within_limits"
 
 
 def adds_to_health(stress: Stress) -> bool:
@@ -46,7 +47,7 @@ def adds_to_health(stress: Stress) -> bool:
 
 def is_charged(stress: Stress) -> bool:
     """Say whether a stress at or over its limit is the fault's doing."""
-    return level_of(stress) != "within_limits" and adds_to_health(stress)
+    return stress.ratio >= LOWEST_AT_LIMIT and adds_to_health(stress)
 
 
 def gravest(verdicts: Iterable[Verdict]) -> Verdict:

@@ -1,10 +1,17 @@
-"""The reader: text of a netlist in, a `FlatNetlist` out."""
+"""The reader: text of a netlist in, a `FlatNetlist` out.
 
-from netcheck.netlist.evaluate import evaluate
+The grammar and the parser are loaded when a netlist is first read: the stages
+that only use what was read (a worker, the judge) do not wait for them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
 from netcheck.netlist.flat import DeviceModel, FlatElement, FlatNetlist, Waveform
 from netcheck.netlist.limits import ReadLimits
 from netcheck.netlist.notes import PartNote
-from netcheck.netlist.read import read_netlist, read_netlist_text
 
 __all__ = [
     "DeviceModel",
@@ -13,7 +20,31 @@ __all__ = [
     "PartNote",
     "ReadLimits",
     "Waveform",
-    "evaluate",
     "read_netlist",
     "read_netlist_text",
 ]
+
+_DEFAULT_LIMITS = ReadLimits()
+
+
+def read_netlist(
+    path: Path, *, is_tube: Callable[[str], bool], limits: ReadLimits = _DEFAULT_LIMITS
+) -> FlatNetlist:
+    """Read the netlist at `path`; see `netcheck.netlist.read`."""
+    from netcheck.netlist import read
+
+    return read.read_netlist(path, is_tube=is_tube, limits=limits)
+
+
+def read_netlist_text(
+    text: str,
+    name: str,
+    folder: Path | None,
+    *,
+    is_tube: Callable[[str], bool],
+    limits: ReadLimits = _DEFAULT_LIMITS,
+) -> FlatNetlist:
+    """Read a netlist from text; see `netcheck.netlist.read`."""
+    from netcheck.netlist import read
+
+    return read.read_netlist_text(text, name, folder, is_tube=is_tube, limits=limits)

@@ -137,7 +137,7 @@ class ElementMaker:
         self, base: FlatElement, card: Card, content: PartCard, scope: Scope
     ) -> FlatElement:
         form, text, rest = read_waveform(card, content, self.values, scope)
-        self.values.check_level(card, form.dc_value, base.ref)
+        self.values.check_level(card, form.dc_value, base.ref, base.letter)
         return replace(
             base,
             nodes=self.nets(content.words, scope),

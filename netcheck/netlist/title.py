@@ -25,7 +25,8 @@ _PATHS = (
     re.compile(r"(?<!\S)[\"'(]?(?:~|/(?:home|Users|root|mnt|media|tmp|var|opt|srv))/(?:.*/)?"),
     re.compile(r"(?<!\S)[\"'(]?/(?:[^\s/]+/)+"),
 )
-_DESIGNATOR = re.compile(r"[A-Za-z]{1,3}\d+\w*")
+_DESIGNATOR = re.compile(r"[A-Za-z]{1,3}\d+\w*|V[A-Z]{1,3}")
+"""With a number, or a source as people name them: VHT, VNEG.  A lost B+ matters most."""
 
 
 def read_title(source: SourceText) -> str:

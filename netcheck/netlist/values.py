@@ -22,6 +22,9 @@ LARGEST = 1e15
 """Above this no value of a part, source or gain makes sense."""
 SMALLEST_OHM = 1e-15
 _WHAT = {"R": "resistance", "C": "capacitance", "L": "inductance"}
+_ARTICLE = {"R": "a", "C": "a", "L": "an"}
+LARGEST_SOURCE = {"V": 1e5, "I": 1e3}
+"""A source of more volts or amperes than this is a slip: tubes live below 5 kV."""
 
 
 @dataclass(slots=True)
@@ -93,14 +96,14 @@ class ValueReader:
             self.log.add(
                 "zero-value",
                 "warning",
-                f"{ref} has a {what} of 0: it is {meaning}",
+                f"{ref} has {_ARTICLE[letter]} {what} of 0: it is {meaning}",
                 card.span(given),
                 ref,
             )
 
-    def check_level(self, card: Card, value: float, ref: str) -> None:
+    def check_level(self, card: Card, value: float, ref: str, letter: str = "") -> None:
         """Refuse absurd voltages, currents and gains."""
-        if abs(value) > LARGEST:
+        if abs(value) > LARGEST_SOURCE.get(letter, LARGEST):
             raise _error(
                 card,
                 None,

@@ -30,9 +30,9 @@ def make_console(file: IO[str], width: int | None = None) -> Console:
 def plain_text(write_to: Callable[[Console], None], width: int | None = None) -> str:
     """Return what is written, without color and without the blanks that fill up lines."""
     buffer = io.StringIO()
-    write_to(
-        Console(
-            file=buffer, width=width, color_system=None, markup=False, emoji=False, highlight=False
-        )
+    console = Console(
+        file=buffer, width=width, color_system=None, markup=False, emoji=False, highlight=False
     )
+    console.size = console.size  # else rich asks the terminal again for every line
+    write_to(console)
     return "".join(f"{line.rstrip()}\n" for line in buffer.getvalue().split("\n")[:-1])

@@ -19,9 +19,9 @@ from typing import Any
 from netcheck.circuit.model import Part, natural_key
 from netcheck.findings import Finding
 from netcheck.judge.base import Stress
-from netcheck.rank import FaultResult
+from netcheck.rank import FaultResult, WorstDrive
 from netcheck.report import facts
-from netcheck.report.model import SCHEMA_VERSION, Audit, WorstDrive
+from netcheck.report.model import SCHEMA_VERSION, Audit
 from netcheck.roles.base import Stage
 from netcheck.solve.results import NotSolved, Outcome, TubeState
 from netcheck.tipping import TippingPoint

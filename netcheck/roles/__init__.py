@@ -1,6 +1,19 @@
-"""Role recognition: what each part does for the tubes of a circuit."""
+"""Role recognition: what each part does for the tubes of a circuit.
 
+The walks are loaded when a circuit is first recognised: who needs only the names
+(a worker that judges, the ranking) does not wait for them.
+"""
+
+from __future__ import annotations
+
+from netcheck.circuit.model import Circuit
 from netcheck.roles.base import BiasSupply, OutputTransformer, Role, Roles, Stage
-from netcheck.roles.recogniser import recognise
 
 __all__ = ["BiasSupply", "OutputTransformer", "Role", "Roles", "Stage", "recognise"]
+
+
+def recognise(circuit: Circuit) -> Roles:
+    """Recognise everything in a circuit; see `netcheck.roles.recogniser`."""
+    from netcheck.roles import recogniser
+
+    return recogniser.recognise(circuit)

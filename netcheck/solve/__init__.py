@@ -1,0 +1,1 @@
+"""From a circuit to its operating points and driven states, through ngspice."""

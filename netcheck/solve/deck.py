@@ -17,6 +17,7 @@ from netcheck.circuit.model import GROUND, Circuit, Part
 from netcheck.netlist.flat import FlatElement
 from netcheck.solve.analyses import Drive, Hookup, StartState
 from netcheck.solve.behavioral import to_ngspice
+from netcheck.solve.device_models import device_text
 from netcheck.solve.tube_cards import capacitance_cards, tube_cards
 from netcheck.tubes.model import law_of
 
@@ -24,18 +25,22 @@ MIN_RESISTANCE_OHM = 1e-3
 NEUTRAL_OHM = 1e15
 """A resistor that is not there yet."""
 MAX_COUPLING = 0.99999
-DRIVEN_OPTIONS = "method=gear reltol=1e-3 vntol=1e-3 abstol=1e-7 trtol=20 itl4=60"
-"""Steps are set by the request; looser error control than default costs 0.3 % of the
-watts in clipping and saves three quarters of the time (measured)."""
+IDLE_OPTIONS = "itl1=300 rshunt=1e13"
+"""The shunt keeps an island of nets without a DC path solvable; it is a finding."""
+DRIVEN_OPTIONS = (
+    "method=gear reltol=1e-3 vntol=1e-3 abstol=1e-7 trtol=20 itl4=60 cshunt=1e-12",
+    "method=gear reltol=3e-3 vntol=1e-2 abstol=1e-6 trtol=20 itl4=200 cshunt=3e-12",
+    "method=gear maxord=1 reltol=1e-3 vntol=1e-3 abstol=1e-7 trtol=20 itl4=200 cshunt=3e-12",
+)
+"""For a transient, and what to fall back on where a step cannot be found.
+
+Steps are set by the request; looser error control than default costs 0.3 % of the
+watts in clipping and saves three quarters of the time (measured).  A picofarad of
+stray capacitance at every net is what a real chassis has, and gives every first
+step a solution."""
 DAMPING_OHM = 10e3
 DAMPING_F = 470e-12
 """Winding loss and capacitance where the netlist gives none (common practice)."""
-
-DIODE_PARAMETERS = frozenset("is n rs cjo vj m tt bv ibv eg xti fc".split())
-TRANSISTOR_PARAMETERS = frozenset(
-    "is bf br nf nr vaf var ikf ikr ise ne isc nc rb re rc cje cjc vje vjc mje mjc tf tr"
-    " vto kp gamma phi lambda beta rd rs cgs cgd pb l w tox level".split()
-)
 
 
 class DeckError(Exception):
@@ -69,7 +74,6 @@ class Deck:
         senses = [name for table in self.sense.values() for name in table.values()]
         return [*nodes, *self.inner, *senses, *self.current.values()]
 
-
     @cached_property
     def place(self) -> dict[str, int]:
         """Place of each vector among `vectors`."""
@@ -83,11 +87,13 @@ def write_deck(
     hookup: Hookup | None = None,
     drive: Drive | None = None,
     start: StartState | None = None,
+    attempt: int = 0,
 ) -> Deck:
     """Write the deck of a circuit.
 
     absent: resistors that changes may put in later, written as 1e15 ohm.
     drive: makes it a deck for a transient, with tube capacitances.
+    attempt: which of `DRIVEN_OPTIONS` to use.
     """
     writer = _Writer(circuit, hookup, drive, start)
     for number, part in enumerate(circuit):
@@ -100,8 +106,13 @@ def write_deck(
         writer.deck.alter[change.name] = name
     writer.couplings()
     writer.damping()
-    options = DRIVEN_OPTIONS if drive else "itl1=300"
+    options = DRIVEN_OPTIONS[attempt] if drive else IDLE_OPTIONS
     return writer.finish(options)
+
+
+def wire_of(winding: str) -> str:
+    """Name by which a winding's resistance is altered."""
+    return f"wire of {winding}"
 
 
 class _Writer:
@@ -192,11 +203,12 @@ class _Writer:
         self.add(f"{name} {first} {wire} {value}")
         ohm = max(part.note.dcr_ohm or 0.0, MIN_RESISTANCE_OHM)
         self.add(f"rw{number} {wire} {second} {ohm:.12g}")
+        self.deck.alter[wire_of(part.ref)] = f"rw{number}"
         self.inductors[part.ref] = name
         self.deck.alter[part.ref] = name
         self.deck.current[part.ref] = f"{name}#branch"
         self.deck.winding[part.ref] = (first, wire)
-        self._inner(wire, f"wire of {part.ref}")
+        self._inner(wire, wire_of(part.ref))
 
     def _source(self, number: int, part: Part) -> None:
         letter = "v" if part.kind == "voltage_source" else "i"
@@ -204,7 +216,9 @@ class _Writer:
         level = part.value or 0.0
         wave = f"dc {level:.12g}"
         if self.drive and self.hookup and self.hookup.input_part == part.ref:
-            wave += f" ac 1 sin({level:.12g} {self.drive.input_v:.12g} {self.drive.frequency_hz:.12g})"
+            wave += (
+                f" ac 1 sin({level:.12g} {self.drive.input_v:.12g} {self.drive.frequency_hz:.12g})"
+            )
         self._two_pin(part, name, wave)
         if letter == "v":
             self.deck.current[part.ref] = f"{name}#branch"
@@ -222,17 +236,10 @@ class _Writer:
         key = name.casefold()
         if key not in self.models:
             model = self.circuit.models[key]
-            allowed = DIODE_PARAMETERS if letter == "d" else TRANSISTOR_PARAMETERS
-            words = " ".join(
-                f"{word.lower()}={value:.9g}"
-                for word, value in sorted(model.parameters.items())
-                if word.lower() in allowed
-            )
-            kinds = {"d", "npn", "pnp", "njf", "pjf", "nmos", "pmos"}
-            if model.kind not in kinds:
+            if (text := device_text(model, diode=letter == "d")) is None:
                 raise DeckError(f"model {name} is of a kind that is not read: {model.kind}")
             self.models[key] = f"m{len(self.models)}"
-            self.add(f".model {self.models[key]} {model.kind} ({words})")
+            self.add(f".model {self.models[key]} {text}")
         return self.models[key]
 
     def _controlled(self, number: int, part: Part) -> None:
@@ -350,10 +357,9 @@ class _Writer:
                 self.add(self._with_start(line))
             case "C":
                 pass  # nothing at DC
-            case "V":
-                self.add(f"v{tag} {nodes[0]} {nodes[1]} {card.waveform.dc_value:.12g}")
-            case "I":
-                self.add(f"i{tag} {nodes[0]} {nodes[1]} {card.waveform.dc_value:.12g}")
+            case "V" | "I":
+                level = card.waveform.dc_value if card.waveform else 0.0
+                self.add(f"{card.letter.lower()}{tag} {nodes[0]} {nodes[1]} {level:.12g}")
             case "D":
                 if card.name.casefold() not in self.circuit.models:
                     raise DeckError(f"{card.ref} names a model the netlist does not define")
@@ -384,6 +390,11 @@ class _Writer:
 
     def finish(self, options: str) -> Deck:
         """Close the deck."""
+        if self.start:
+            volts = self.start.node_v
+            for node, key in self.deck.key.items():
+                if key in volts:
+                    self.add(f".ic v({node})={volts[key]:.9g}")
         self.add(f".options {options}")
         self.add(".end")
         return self.deck

@@ -22,7 +22,7 @@ from netcheck.solve.idle import IdleRequest, IdleSweep, solve_sweep
 from netcheck.solve.ngspice import Array, Engine, EngineFailure
 from netcheck.solve.observe import Observation
 from netcheck.solve.results import NotSolved, Outcome, Solved
-from netcheck.solve.slow import slow_states
+from netcheck.solve.slow import SlowStates, slow_states
 from netcheck.solve.steady import AVERAGED, SteadyState, find_steady_state
 
 HARMONICS = 9
@@ -64,11 +64,11 @@ def solve_driven(
     faulted = apply_changes(circuit, request.changes)
     idle = solve_sweep(engine, IdleSweep(faulted, (IdleRequest(),)))[0]
     if isinstance(idle, NotSolved):
-        reason = f"no operating point: {idle.reason}"
-        failed = {
-            name: NotSolved(name, reason, level) for name, level in request.levels.items()
-        }
-        return DrivenAnswer(failed, {})
+        return _failed(request, f"no operating point: {idle.reason}")
+    try:
+        slow = slow_states(engine, faulted, idle)
+    except (EngineFailure, DeckError) as failure:
+        return _failed(request, str(failure))
     outcomes: dict[str, Outcome] = {}
     starts: dict[str, StartState] = {}
     shift = _idle_shift(idle, request.healthy_idle)
@@ -77,9 +77,9 @@ def solve_driven(
         guess = latest
         if name in request.starts:
             guess = _moved(request.starts[name], shift)
+        drive = Drive(frequency_hz, level)
         try:
-            drive = Drive(frequency_hz, level)
-            state = _settle(engine, faulted, hookup, drive, idle, guess, request.learn)
+            state = _settle(engine, faulted, hookup, drive, slow, guess, request.learn)
         except (EngineFailure, DeckError) as failure:
             outcomes[name] = NotSolved(name, str(failure), level)
             continue
@@ -88,22 +88,29 @@ def solve_driven(
     return DrivenAnswer(outcomes, starts)
 
 
+def _failed(request: DrivenRequest, reason: str) -> DrivenAnswer:
+    return DrivenAnswer(
+        {name: NotSolved(name, reason, level) for name, level in request.levels.items()}, {}
+    )
+
+
 def _settle(
     engine: Engine,
     circuit: Circuit,
     hookup: Hookup,
     drive: Drive,
-    idle: Solved,
+    slow: SlowStates,
     guess: StartState | None,
     learn: bool,
 ) -> SteadyState:
     """Find the steady state from a guess; if that fails, once more from idle."""
-    slow = slow_states(engine, circuit, idle, guess)
     if guess is not None:
         try:
-            return find_steady_state(engine, circuit, hookup, drive, slow, guess, learn)
+            return find_steady_state(
+                engine, circuit, hookup, drive, slow.taught(guess), guess, learn
+            )
         except EngineFailure:
-            slow = slow_states(engine, circuit, idle, None)
+            pass  # a fault may be too far from health to start there
     return find_steady_state(engine, circuit, hookup, drive, slow, None, learn)
 
 

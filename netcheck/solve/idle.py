@@ -1,24 +1,41 @@
 """Idle solving: operating points of a circuit and of its faulted variants.
 
 Comes in: a circuit and, for each variant, the changes that make it.  Goes out:
-one `Solved` or `NotSolved` a variant, in order.  Variants made only of values and
-added resistors are solved by altering one loaded deck (a quarter of the cost of
-a new one); the others get their own deck.  A test holds both to one answer.
+one `Solved` or `NotSolved` a variant, in order.  Variants made only of values,
+added resistors and shorted turns (at DC a change of wire) are solved by altering
+one loaded deck, a quarter of the cost of a new one; the others get their own.  A test
+holds both to one answer.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from netcheck.circuit.changes import AddResistor, Change, SetValue, apply_changes
+from netcheck.circuit.changes import (
+    AddResistor,
+    Change,
+    SetValue,
+    ShortTurns,
+    apply_changes,
+    dc_wire_ohm,
+)
 from netcheck.circuit.model import GROUND, Circuit
-from netcheck.solve.deck import NEUTRAL_OHM, Deck, DeckError, write_deck
+from netcheck.solve.deck import (
+    MIN_RESISTANCE_OHM,
+    NEUTRAL_OHM,
+    Deck,
+    DeckError,
+    wire_of,
+    write_deck,
+)
 from netcheck.solve.ngspice import Engine, EngineFailure
 from netcheck.solve.point import observe_point
 from netcheck.solve.results import NotSolved, Outcome, Solved
 
 MAX_INDUCTOR_V = 1e-3
 """At DC an ideal winding has no voltage; more means a poisoned solve."""
+STILL_V, STILL_SHARE = 0.5, 0.03
+"""A net that a fault moves by less is loaded by the meter as in health."""
 METER_PREFIX = "meter at "
 
 
@@ -32,12 +49,16 @@ class IdleRequest:
 
 @dataclass(frozen=True, slots=True)
 class IdleSweep:
-    """Operating points of one circuit under one condition."""
+    """Operating points of one circuit under one condition.
+
+    healthy: the healthy state with its readings, for nets that a fault leaves alone.
+    """
 
     circuit: Circuit
     requests: tuple[IdleRequest, ...]
     condition: str = "idle"
     meter_ohm: float | None = 10e6
+    healthy: Solved | None = None
 
 
 def solve_sweep(engine: Engine, sweep: IdleSweep) -> list[Outcome]:
@@ -82,9 +103,7 @@ class _Runner:
                 name = METER_PREFIX + net
                 table.setdefault(name, AddResistor(name, net, GROUND, NEUTRAL_OHM))
         known = set(self.sweep.circuit.nets)
-        return [
-            change for change in table.values() if {change.net_a, change.net_b} <= known
-        ]
+        return [change for change in table.values() if {change.net_a, change.net_b} <= known]
 
     def solve(self, request: IdleRequest) -> Outcome:
         """Solve one request by the shorter way that is open to it."""
@@ -100,7 +119,8 @@ class _Runner:
         """Say whether the loaded deck only needs other values for a request."""
         names = {change.name for change in self.absent}
         return all(
-            (isinstance(change, SetValue) and change.part in self.healthy)
+            isinstance(change, ShortTurns)
+            or (isinstance(change, SetValue) and change.part in self.healthy)
             or (isinstance(change, AddResistor) and change.name in names)
             for change in request.changes
         )
@@ -116,29 +136,31 @@ class _Runner:
         deck = self._load()
         undo: list[tuple[str, float]] = []
         for change in request.changes:
-            if isinstance(change, SetValue):
-                target, value = deck.alter[change.part], change.value
-                undo.append((target, self.healthy[change.part]))
-            else:
-                assert isinstance(change, AddResistor)
-                target, value = deck.alter[change.name], change.ohm
-                undo.append((target, NEUTRAL_OHM))
+            target, value, healthy = self._alteration(deck, change)
+            undo.append((target, healthy))
             self.engine.alter(target, value)
         try:
-            circuit = apply_changes(self.sweep.circuit, request.changes)
+            circuit = apply_changes(self.sweep.circuit, _without_short_turns(request.changes))
             return self._observe(deck, circuit, request)
         finally:
             for target, value in undo:
                 self.engine.alter(target, value)
 
+    def _alteration(self, deck: Deck, change: Change) -> tuple[str, float, float]:
+        """Return what to alter, to which value, and the healthy value."""
+        if isinstance(change, SetValue):
+            return deck.alter[change.part], change.value, self.healthy[change.part]
+        if isinstance(change, ShortTurns):
+            whole = self.sweep.circuit[change.part].note.dcr_ohm or 0.0
+            ohm = dc_wire_ohm(self.sweep.circuit, change)
+            return deck.alter[wire_of(change.part)], ohm, max(whole, MIN_RESISTANCE_OHM)
+        assert isinstance(change, AddResistor)
+        return deck.alter[change.name], change.ohm, NEUTRAL_OHM
+
     def _reloaded(self, request: IdleRequest) -> Outcome:
         self.deck = None
         circuit = apply_changes(self.sweep.circuit, request.changes)
-        meters = [
-            change
-            for change in self.absent
-            if change.name.startswith(METER_PREFIX)
-        ]
+        meters = [change for change in self.absent if change.name.startswith(METER_PREFIX)]
         deck = write_deck(circuit, absent=meters)
         self.engine.load(deck.lines)
         return self._observe(deck, circuit, request)
@@ -153,23 +175,55 @@ class _Runner:
                 raise EngineFailure(f"{winding} carries DC voltage: the solve is not sound")
         if not request.meter_nets:
             return solved
-        return replace(solved, readings=self._readings(deck, request))
+        return replace(solved, readings=self._readings(deck, request, solved))
 
-    def _readings(self, deck: Deck, request: IdleRequest) -> dict[str, float]:
+    def _readings(self, deck: Deck, request: IdleRequest, solved: Solved) -> dict[str, float]:
         """Net volts with the meter connected, one net at a time."""
         meter = self.sweep.meter_ohm
         if meter is None:
             return {}
+        touched = self._touched(request.changes)
         readings: dict[str, float] = {}
         for net in request.meter_nets:
+            share = None if net in touched else self._share_read(net, solved)
+            if share is not None:
+                readings[net] = share * solved.nets[net]
+                continue
             target = deck.alter[METER_PREFIX + net]
             self.engine.alter(target, meter)
             try:
-                value = self.engine.operating_point([deck.node[net]])
-                readings[net] = float(value[0])
+                readings[net] = self.engine.operating_point([deck.node[net]])[0]
             finally:
                 self.engine.alter(target, NEUTRAL_OHM)
         return readings
+
+    def _touched(self, changes: tuple[Change, ...]) -> set[str]:
+        nets: set[str] = set()
+        for change in changes:
+            if isinstance(change, AddResistor):
+                nets |= {change.net_a, change.net_b}
+            else:
+                nets.update(self.sweep.circuit[change.part].nets)
+        return nets
+
+    def _share_read(self, net: str, solved: Solved) -> float | None:
+        """Return the share of a net's volts the meter reads in health.
+
+        It holds where a fault moves the net only a little: what stands behind a
+        net then loads the meter as in health.  None where it must be solved.
+        """
+        healthy = self.sweep.healthy
+        if healthy is None or net not in healthy.readings:
+            return None
+        volts, now = healthy.nets[net], solved.nets[net]
+        if volts == 0.0 or abs(now - volts) > max(STILL_V, STILL_SHARE * abs(volts)):
+            return None
+        return healthy.readings[net] / volts
+
+
+def _without_short_turns(changes: tuple[Change, ...]) -> tuple[Change, ...]:
+    """Changes of the parts that are observed; at DC shorted turns only change wire."""
+    return tuple(change for change in changes if not isinstance(change, ShortTurns))
 
 
 def meter_matters(unloaded: Solved, share: float = 0.005, floor_v: float = 0.05) -> tuple[str, ...]:
@@ -179,4 +233,3 @@ def meter_matters(unloaded: Solved, share: float = 0.005, floor_v: float = 0.05)
         for net, volts in unloaded.readings.items()
         if abs(volts - unloaded.nets[net]) > max(share * abs(unloaded.nets[net]), floor_v)
     )
-

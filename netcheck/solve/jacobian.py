@@ -1,10 +1,12 @@
 """How the means of a circuit depend on its slow states, measured at idle.
 
 Comes in: a circuit and its operating point.  Goes out: the matrix of derivatives.
-It is measured, not derived: each slow capacitor becomes a voltage source, each
-choke a current source, and each core an ideal transformer with a given
-magnetizing current, whose volts per turn are free; then the operating point is
-solved once more for a small change of each.
+It is measured, not derived: each slow capacitor, each choke and the core of each
+transformer becomes a voltage source that holds it at its idle volts, so that the
+operating point stays where it is; then it is solved once more for a small change
+of each.  That gives the conductances between all of them.  A capacitor's state is
+its volts and a winding's is its current, so the part of the matrix that belongs to
+windings is turned round (hybrid parameters; any text on two-ports).
 """
 
 from __future__ import annotations
@@ -20,14 +22,17 @@ from netcheck.netlist.flat import FlatElement
 from netcheck.netlist.notes import PartNote
 from netcheck.solve.deck import MIN_RESISTANCE_OHM, write_deck
 from netcheck.solve.ngspice import Array, Engine
-from netcheck.solve.observe import Observation
 from netcheck.solve.results import Solved
 from netcheck.source import Span
 
 SERIES_OHM = 1.0
 """In series with a capacitor's stand-in, so that two cannot fight."""
 PROBE_V = 0.05
-PROBE_A = 1e-5
+OPEN_S = 1e-9
+"""Conductance an open winding is given, so that its volts have a bound."""
+HELD_OPTIONS = "abstol=1e-8"
+"""What flows in a held capacitor is a difference of large numbers over an ohm; its last
+digits never come to rest within the usual picoampere."""
 NOWHERE = Span("", 0, 0, 0, 0)
 
 
@@ -54,7 +59,9 @@ def cores_of(circuit: Circuit) -> tuple[Core, ...]:
             ratio = sqrt((circuit[ref].value or 0.0) / (part.value or 1.0))
             turns[ref] = copysign(ratio, factor)
         seen.update(turns)
-        cores.append(Core(part.ref, dict(sorted(turns.items(), key=lambda item: natural_key(item[0])))))
+        cores.append(
+            Core(part.ref, dict(sorted(turns.items(), key=lambda item: natural_key(item[0]))))
+        )
     return tuple(cores)
 
 
@@ -73,36 +80,45 @@ def measured_jacobian(
     for part in capacitors:
         parts += _held_capacitor(part, idle)
     for part in chokes:
-        pins = (Pin("plus", part.nets[0]), Pin("minus", part.nets[1]))
-        amps = idle.parts[part.ref].current_a
-        parts.append(Part(part.ref, "current_source", pins, amps, PartNote()))
+        parts += _held_choke(part)
     for core in cores:
-        parts += _held_core(circuit, core, idle)
+        parts += _held_core(circuit, core)
     held = circuit.with_parts(*parts, couplings=())
+    refs = [*(part.ref for part in (*capacitors, *chokes)), *map(_core_net, cores)]
+    return _hybrid(_conductances(engine, held, refs), len(capacitors))
+
+
+def _conductances(engine: Engine, held: Circuit, refs: list[str]) -> Array:
+    """Return d(current)/d(volts) of the sources that hold the states [S]."""
     deck = write_deck(held)
-    engine.load(deck.lines)
+    *cards, end = deck.lines
+    engine.load([*cards, f".options {HELD_OPTIONS}", end])
+    vectors = [deck.current[ref] for ref in refs]
 
-    def means() -> Array:
-        seen = Observation.of_point(deck, np.array(engine.operating_point(deck.vectors)))
-        currents = [float(seen.vector(deck.current[part.ref])[0]) for part in capacitors]
-        voltages = [
-            float(seen.net(part.nets[0])[0] - seen.net(part.nets[1])[0]) for part in chokes
-        ]
-        per_turn = [float(seen.net(_core_net(core))[0]) for core in cores]
-        return np.array(currents + voltages + per_turn)
+    def currents() -> Array:
+        return np.array(engine.operating_point(vectors))
 
-    base = means()
+    base = currents()
     columns: list[Array] = []
-    for ref in [*(part.ref for part in (*capacitors, *chokes)), *map(_core_net, cores)]:
+    for ref in refs:
         level = held[ref].value or 0.0
-        probe = PROBE_V if held[ref].kind == "voltage_source" else PROBE_A
-        engine.alter(deck.alter[ref], level + probe)
-        columns.append((means() - base) / probe)
+        engine.alter(deck.alter[ref], level + PROBE_V)
+        columns.append((currents() - base) / PROBE_V)
         engine.alter(deck.alter[ref], level)
-    table = np.column_stack(columns)
-    for number, part in enumerate(chokes, len(capacitors)):
-        table[number, number] -= part.note.dcr_ohm or 0.0
-    return table
+    return np.column_stack(columns)
+
+
+def _hybrid(table: Array, capacitors: int) -> Array:
+    """Return the matrix whose states are volts of capacitors and currents of windings."""
+    c, m = slice(None, capacitors), slice(capacitors, None)
+    windings = table[m, m] - OPEN_S * np.eye(len(table) - capacitors)
+    ohms = np.linalg.inv(windings)
+    return np.block(
+        [
+            [table[c, c] - table[c, m] @ ohms @ table[m, c], table[c, m] @ ohms],
+            [-ohms @ table[m, c], ohms],
+        ]
+    )
 
 
 def _held_capacitor(part: Part, idle: Solved) -> list[Part]:
@@ -117,19 +133,33 @@ def _held_capacitor(part: Part, idle: Solved) -> list[Part]:
     ]
 
 
+def _held_choke(part: Part) -> list[Part]:
+    """Return a choke that is its wire and a source of its inner volts."""
+    first, second = part.nets
+    middle = f"{part.ref} held"
+    ohm = max(part.note.dcr_ohm or 0.0, MIN_RESISTANCE_OHM)
+    pins = (Pin("plus", first), Pin("minus", middle))
+    wire = (Pin("a", middle), Pin("b", second))
+    return [
+        Part(part.ref, "voltage_source", pins, 0.0, PartNote()),
+        Part(f"{part.ref} wire", "resistor", wire, ohm, PartNote()),
+    ]
+
+
 def _core_net(core: Core) -> str:
     """Net whose volts are the volts across the core's first winding."""
     return f"core of {core.winding}"
 
 
-def _held_core(circuit: Circuit, core: Core, idle: Solved) -> list[Part]:
-    """Return an ideal transformer with the idle magnetizing current."""
+def _held_core(circuit: Circuit, core: Core) -> list[Part]:
+    """Return an ideal transformer and a source of its volts per turn.
+
+    The current of that source is the magnetizing current.
+    """
     net = _core_net(core)
     parts: list[Part] = []
-    magnetizing = 0.0
     for ref, share in core.turns.items():
         first, second = circuit[ref].nets
-        magnetizing += share * idle.parts[ref].current_a
         sense, inner, wire = f"{ref} sense", f"{ref} inner", f"{ref} wire"
         ohm = max(circuit[ref].note.dcr_ohm or 0.0, MIN_RESISTANCE_OHM)
         pins = (Pin("plus", first), Pin("minus", inner))
@@ -139,7 +169,7 @@ def _held_core(circuit: Circuit, core: Core, idle: Solved) -> list[Part]:
         pins = (Pin("a", wire), Pin("b", second))
         parts.append(Part(f"{ref} ohm", "resistor", pins, ohm, PartNote()))
     pins = (Pin("plus", net), Pin("minus", GROUND))
-    parts.append(Part(net, "current_source", pins, magnetizing, PartNote()))
+    parts.append(Part(net, "voltage_source", pins, 0.0, PartNote()))
     return parts
 
 

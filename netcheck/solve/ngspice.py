@@ -187,9 +187,7 @@ class Engine:
         info = self._c.ngGet_Vec_Info(self._encoded(name))
         if info == self._ffi.NULL or info.v_realdata == self._ffi.NULL or info.v_length < 1:
             return None
-        return np.frombuffer(
-            self._ffi.buffer(info.v_realdata, info.v_length * 8), dtype=np.float64
-        )
+        return np.frombuffer(self._ffi.buffer(info.v_realdata, info.v_length * 8), dtype=np.float64)
 
     def _encoded(self, name: str) -> bytes:
         encoded = self._names.get(name)

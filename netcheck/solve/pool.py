@@ -8,6 +8,7 @@ ignore Ctrl-C, which is the parent's to handle.
 
 from __future__ import annotations
 
+import contextlib
 import multiprocessing
 import os
 import signal
@@ -108,7 +109,7 @@ class Pool:
         """Give every worker a value once; jobs name it by what is returned."""
         self._shared[name] = value
         for worker in self._workers:
-            worker.pipe.send((None, (name, value)))
+            _send(worker.pipe, (None, (name, value)))
         return Shared(name)
 
     def run(
@@ -138,7 +139,7 @@ class Pool:
 
     def _give(self, worker: _Worker, number: int, jobs: Sequence[Job]) -> None:
         worker.job, worker.since = number, time.monotonic()
-        worker.pipe.send((jobs[number].function, jobs[number].arguments))
+        _send(worker.pipe, (jobs[number].function, jobs[number].arguments))
 
     def _wait(self) -> None:
         pipes = [worker.pipe for worker in self._workers]
@@ -186,7 +187,7 @@ class Pool:
         process.start()
         theirs.close()
         for name, value in self._shared.items():
-            ours.send((None, (name, value)))
+            _send(ours, (None, (name, value)))
         return _Worker(process, ours)
 
     def _replace(self, worker: _Worker) -> None:
@@ -199,6 +200,12 @@ class Pool:
         worker.process.join()
         worker.pipe.close()
         self._workers[self._workers.index(worker)] = self._start()
+
+
+def _send(pipe: Connection, message: tuple[Any, Any]) -> None:
+    """Send to a worker; one that has ended is found out when its answer is looked for."""
+    with contextlib.suppress(BrokenPipeError, ConnectionResetError):
+        pipe.send(message)
 
 
 def _work(pipe: Connection, parents_end: Connection) -> None:

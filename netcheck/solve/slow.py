@@ -23,11 +23,11 @@ SLOW_CAPACITOR_F = 0.9e-9
 """Smaller ones settle within a cycle."""
 CHOKE_OHM = 1e3
 """Makes a choke's amperes comparable with volts."""
-MAX_STEP_V = 60.0
+MAX_STEP_V = 20.0
 LEAST_LESSON_V = 0.05
 """A smaller move than this teaches more about rounding than about the circuit."""
-ERROR_V = 0.06
-ERROR_SHARE = 2e-4
+ERROR_V = 0.2
+ERROR_SHARE = 5e-4
 """Settled: every state is within this of where its mean vanishes ..."""
 SMALL = 0.5
 """... and its mean is below the stated share, unless the error is far smaller."""
@@ -52,6 +52,7 @@ class SlowStates:
 
     measured: the Jacobian at idle; jacobian: the same with what an earlier, similar
     run has learned.  weight: makes volts and amperes comparable in a step.
+    inertia: farad of a capacitor, henry of a choke or core.
     """
 
     circuit: Circuit
@@ -61,6 +62,7 @@ class SlowStates:
     measured: Array
     jacobian: Array
     weight: Array
+    inertia: Array
 
     def means(self, seen: Observation) -> Means:
         """Return where the slow states are in a run, and what they should not have."""
@@ -85,6 +87,12 @@ class SlowStates:
             scale.append(float(np.sqrt(seen.mean(volts * volts))))
         return Means(np.array(states), np.array(residual), np.array(scale))
 
+    def taught(self, guess: StartState) -> SlowStates:
+        """Return the same states with what an earlier, similar run has learned."""
+        if guess.learned is None or guess.learned.shape != self.measured.shape:
+            return self
+        return replace(self, jacobian=self.measured + guess.learned)
+
     @property
     def magnetic(self) -> tuple[Core, ...]:
         """Chokes, as cores of one winding, and cores."""
@@ -99,10 +107,9 @@ class SlowStates:
         shares = np.where(error_v > allowed_v, np.maximum(shares, 1.0), shares)
         return float(np.max(shares, initial=0.0))
 
-    def limited(self, step: Array) -> Array:
-        """Keep a step within what the circuit could plausibly move."""
-        largest = float(np.max(np.abs(step) * self.weight, initial=0.0))
-        return step if largest <= MAX_STEP_V else step * (MAX_STEP_V / largest)
+    def size(self, step: Array) -> float:
+        """Largest move of a step, in volts."""
+        return float(np.max(np.abs(step) * self.weight, initial=0.0))
 
     def updated(self, jacobian: Array, before: Means, after: Means) -> Array:
         """Return the Jacobian that also explains the last step (Broyden's update).
@@ -141,9 +148,7 @@ def capacitor_current(volts: Array, seen: Observation, farad: float) -> tuple[fl
     return mean, rms
 
 
-def slow_states(
-    engine: Engine, circuit: Circuit, idle: Solved, guess: StartState | None
-) -> SlowStates:
+def slow_states(engine: Engine, circuit: Circuit, idle: Solved) -> SlowStates:
     """List the slow states of a circuit and measure their Jacobian at idle."""
     capacitors = tuple(
         part
@@ -159,10 +164,9 @@ def slow_states(
         + [CHOKE_OHM] * len(chokes)
         + [core_ohm(measured[number, number]) for number in range(-len(cores), 0)]
     )
-    learned = measured
-    if guess is not None and guess.learned is not None and guess.learned.shape == measured.shape:
-        learned = measured + guess.learned
-    return SlowStates(circuit, capacitors, chokes, cores, measured, learned, weight)
+    wound_on = (*chokes, *(circuit[core.winding] for core in cores))
+    inertia = np.array([part.value or 0.0 for part in (*capacitors, *wound_on)])
+    return SlowStates(circuit, capacitors, chokes, cores, measured, measured, weight, inertia)
 
 
 def core_ohm(slope: float) -> float:

@@ -21,18 +21,25 @@ import numpy as np
 
 from netcheck.circuit.model import Circuit
 from netcheck.solve.analyses import Drive, Hookup, StartState
-from netcheck.solve.deck import Deck, write_deck
+from netcheck.solve.deck import DRIVEN_OPTIONS, Deck, write_deck
 from netcheck.solve.ngspice import Array, Engine, EngineFailure
 from netcheck.solve.observe import Observation
-from netcheck.solve.slow import SlowStates
+from netcheck.solve.slow import MAX_STEP_V, Means, SlowStates
 
-STEPS_PER_CYCLE = 80
-CYCLES = 3
-"""Cycles of one run; the last ones are averaged, the first lets fast parts settle."""
+STEPS_PER_CYCLE = 64
+SETTLING = 1
+"""Cycles at the start of a run that let fast parts settle and are not averaged."""
+GLANCE = 2
+"""Cycles averaged while the slow states are still being corrected."""
 AVERAGED = 2
+"""Cycles averaged once they are settled: what is reported."""
 SETTLED_SHARE = 0.02
 """Settled: every mean is below this share of the rms of its own current or voltage."""
-MAX_RUNS = 40
+MAX_RUNS = 30
+MAX_GUESSED_RUNS = 14
+"""With a guess there is a second try without one."""
+HORIZONS_S = (1.0, 0.3, 0.1, 0.03, 0.01, 3e-3)
+"""How far ahead in time a step may look where Newton's would go too far."""
 PROBE_V = 0.5
 """Change of a state when its effect under drive is measured."""
 
@@ -51,7 +58,6 @@ class SteadyState:
 @dataclass(frozen=True)
 class _Run:
     deck: Deck
-    time: Array
     rows: Array
     seen: Observation
 
@@ -84,16 +90,29 @@ class _Shooter:
         self.slow = slow
         self.period_s = 1.0 / drive.frequency_hz
 
-    def run(self, start: StartState | None) -> _Run:
+    def run(self, start: StartState | None, averaged: int = GLANCE) -> _Run:
         """Run a few cycles and observe the last ones."""
-        deck = write_deck(self.circuit, hookup=self.hookup, drive=self.drive, start=start)
+        for attempt in range(len(DRIVEN_OPTIONS)):
+            try:
+                return self._attempt(start, averaged, attempt)
+            except EngineFailure as failure:
+                reason = failure
+        raise reason
+
+    def _attempt(self, start: StartState | None, averaged: int, attempt: int) -> _Run:
+        deck = write_deck(
+            self.circuit, hookup=self.hookup, drive=self.drive, start=start, attempt=attempt
+        )
         self.engine.load(deck.lines)
         step_s = self.period_s / STEPS_PER_CYCLE
         time, rows = self.engine.transient(
-            step_s, CYCLES * self.period_s, deck.vectors, given_start=start is not None
+            step_s,
+            (SETTLING + averaged) * self.period_s,
+            deck.vectors,
+            given_start=start is not None,
         )
-        from_s = (CYCLES - AVERAGED) * self.period_s
-        return _Run(deck, time, rows, Observation.of_window(deck, time, rows, from_s))
+        from_s = SETTLING * self.period_s
+        return _Run(deck, rows, Observation.of_window(deck, time, rows, from_s))
 
     def settle(self, guess: StartState | None) -> SteadyState:
         """Correct the slow states until all means vanish."""
@@ -101,20 +120,37 @@ class _Shooter:
         current = self.run(guess)
         means = slow.means(current.seen)
         jacobian = slow.jacobian.copy()
-        best = np.inf
-        for runs in range(1, MAX_RUNS + 1):
-            step = np.linalg.solve(jacobian, -means.residual)
+        averaged, best = GLANCE, np.inf
+        most = MAX_RUNS if guess is None else MAX_GUESSED_RUNS
+        for runs in range(1, most + 1):
+            step = _solve(jacobian, -means.residual)
             share = slow.share(means, step)
             if share <= SETTLED_SHARE:
-                return self._settled(current, share, runs)
+                if averaged == AVERAGED:
+                    return self._settled(current, share, runs)
+                averaged = AVERAGED
             best = min(best, share)
-            current = self.run(slow.moved(self.end_of(current), slow.limited(step)))
+            step = self.bounded(step, jacobian, means)
+            current = self.run(slow.moved(self.end_of(current), step), averaged)
             following = slow.means(current.seen)
             jacobian = slow.updated(jacobian, means, following)
             means = following
         raise EngineFailure(
-            f"did not settle: a mean is still {100 * best:.1f} % after {MAX_RUNS * CYCLES} cycles"
+            f"did not settle: a mean is still {100 * best:.1f} % of its rms after {most} runs"
         )
+
+    def bounded(self, step: Array, jacobian: Array, means: Means) -> Array:
+        """Return a step within reach: Newton's, or one that looks less far ahead.
+
+        A step of an implicit method in time moves every state at most as fast as
+        its own capacitance or inductance lets it.
+        """
+        slow = self.slow
+        for horizon_s in HORIZONS_S:
+            if slow.size(step) <= MAX_STEP_V:
+                return step
+            step = _solve(jacobian - np.diag(slow.inertia) / horizon_s, -means.residual)
+        return step * min(1.0, MAX_STEP_V / slow.size(step))
 
     def learn(self, state: SteadyState) -> StartState:
         """Measure the Jacobian at a settled state; return the state with it."""
@@ -128,7 +164,7 @@ class _Shooter:
             probed = slow.means(self.run(slow.moved(state.end, step)).seen)
             moves.append(probed.states - base.states)
             effects.append(probed.residual - base.residual)
-        jacobian = np.linalg.solve(np.array(moves), np.array(effects)).T
+        jacobian = _solve(np.array(moves), np.array(effects)).T
         return replace(state.end, learned=jacobian - slow.measured)
 
     def end_of(self, run: _Run) -> StartState:
@@ -136,9 +172,7 @@ class _Shooter:
         last = run.rows[:, -1]
         index = run.seen.index
         node_v = {
-            key: float(last[index[node]])
-            for node, key in run.deck.key.items()
-            if node in index
+            key: float(last[index[node]]) for node, key in run.deck.key.items() if node in index
         }
         winding_a = {
             part.ref: float(last[index[run.deck.current[part.ref]]])
@@ -147,6 +181,13 @@ class _Shooter:
         return StartState(node_v, winding_a)
 
     def _settled(self, run: _Run, share: float, runs: int) -> SteadyState:
-        first = run.rows.shape[1] - run.seen.rows.shape[1]
-        return SteadyState(run.seen, run.time[first:], self.end_of(run), share, runs)
+        time = np.concatenate([[0.0], np.cumsum(run.seen.gaps)])
+        return SteadyState(run.seen, time, self.end_of(run), share, runs)
 
+
+def _solve(matrix: Array, right: Array) -> Array:
+    """Solve a linear system; a singular one is a run that cannot be corrected."""
+    try:
+        return np.asarray(np.linalg.solve(matrix, right))
+    except np.linalg.LinAlgError as error:
+        raise EngineFailure("the slow states do not determine each other") from error

@@ -14,17 +14,13 @@ elements, which cost a tenth of an expression.
 
 Expressions use only functions that ngspice 39 defines for every argument:
 `pwr` of a non-negative base, `sqrt` of at least a positive constant, `exp` of a
-negative number.  Volts are clamped as in the law, and what is raised to a power
-is clamped again where it is used, because within one step of an iteration a node
-runs away along its tangent.
+negative number.  What is raised to a power is clamped where it is used, because
+within one step of an iteration a node runs away along its tangent.
 """
 
 from __future__ import annotations
 
 from netcheck.tubes.model import (
-    CLAMP_HIGH_V,
-    CLAMP_LOW_V,
-    GRID_CLAMP_HIGH_V,
     KNEE_FLOOR_V,
     SCREEN_FLOOR_V,
     GridLaw,
@@ -34,8 +30,8 @@ from netcheck.tubes.model import (
 )
 from netcheck.tubes.types import TubeType
 
-EFFECTIVE_HIGH_V = 1.0e5
-"""Far above what clamped electrodes can give: guards one step of an iteration only."""
+HIGH_KV = 20.0
+"""Far above use: guards what an iteration visits on its way, up to 1e260 V."""
 
 MILLI = 1.0e-3
 KILO = 1.0e3
@@ -99,12 +95,14 @@ def _pentode_cards(
     vp = nodes.difference("a", plate, cathode)
     vs = nodes.difference("s", screen, cathode)
     rounded = (_softplus(f"({_n(KILO)}*{volts})") for volts in (vs, vp))
-    up = nodes.add("u", f"{_n(MILLI)}*{next(rounded)}+{_n(MILLI * law.plate_penetration)}*{next(rounded)}")
+    up = nodes.add(
+        "u", f"{_n(MILLI)}*{next(rounded)}+{_n(MILLI * law.plate_penetration)}*{next(rounded)}"
+    )
     space = _space(nodes, law, up, law.low_screen_v, 0.0, (grid, cathode))
     knee = f"({_n(law.knee_factor)}*max(v({prefix}_e),0)+{_n(KNEE_FLOOR_V * MILLI)})"
-    reach = f"pwr(max({vp},0)/{knee},{_n(law.knee_exponent)})"
+    reach = f"pwr({_within(vp)}/{knee},{_n(law.knee_exponent)})"
     to_plate = nodes.add("t", f"{_n(1.0 - law.screen_share)}*(1-1/(1+{reach}))")
-    collected = f"(1-1/(1+{_n((KILO / SCREEN_FLOOR_V) ** 2)}*pwr(max({vs},0),2)))"
+    collected = f"(1-1/(1+{_n((KILO / SCREEN_FLOOR_V) ** 2)}*pwr({_within(vs)},2)))"
     return [
         *nodes.cards,
         f"b{prefix}p {plate} {cathode} i={_n(MILLI)}*v({space})*{to_plate}",
@@ -143,20 +141,18 @@ def _space(
     kp = law.cutoff_sharpness
     w = nodes.difference("w", *grid_cathode)
     drive = f"({w}+{_n(offset_v * MILLI)})" if offset_v else w
-    low = f"sqrt({_n((low_v * MILLI) ** 2)}+{up}*{up})"
+    low = f"sqrt({_n((low_v * MILLI) ** 2)}+pwr({_within(up)},2))"
     x = nodes.add("x", f"{_n(kp / law.amplification)}+{_n(kp)}*{drive}/{low}")
     e = nodes.add("e", f"{_n(1.0 / kp)}*{up}*{_softplus(f'min({x},{_n(STEEPEST)})')}")
     scale = law.perveance * KILO**law.exponent / MILLI
-    nodes.add("i", f"{_n(scale)}*pwr(max({e},0),{_n(law.exponent)})")
+    nodes.add("i", f"{_n(scale)}*pwr({_within(e)},{_n(law.exponent)})")
     return f"{nodes.prefix}_i"
 
 
-def _grid_cards(
-    prefix: str, law: GridLaw, space: str, nets: tuple[str, str, str]
-) -> list[str]:
+def _grid_cards(prefix: str, law: GridLaw, space: str, nets: tuple[str, str, str]) -> list[str]:
     """Positive-grid current, gas current out of the grid, and leakage from `hot`."""
     hot, grid, cathode = nets
-    steep = _softplus(f"({_n(law.sharpness_per_v * KILO)}*v({prefix}_w))")
+    steep = _softplus(f"({_n(law.sharpness_per_v * KILO)}*min(v({prefix}_w),{_n(HIGH_KV)}))")
     scale = law.perveance * law.sharpness_per_v**-law.exponent
     return [
         f"b{prefix}g {grid} {cathode} i={_n(scale)}*pwr({steep},{_n(law.exponent)})",
@@ -165,8 +161,9 @@ def _grid_cards(
     ]
 
 
-def _between_0_and(high: float, volts: str) -> str:
-    return f"min(max({volts},0),{_n(high)})"
+def _within(kilovolts: str) -> str:
+    """Keep a node within 0 and far above use, where a power of it stays a number."""
+    return f"min(max({kilovolts},0),{_n(HIGH_KV)})"
 
 
 def _softplus(x: str) -> str:

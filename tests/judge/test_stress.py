@@ -146,9 +146,7 @@ def test_a_capacitor_is_judged_by_its_peak_and_a_winding_by_its_rms() -> None:
 
 def test_shorted_turns_are_the_same_wire() -> None:
     circuit = circuit_of(two_pin("L1", 12.0, PartNote(max_current_a=0.1)))
-    state = solved(
-        "full", parts={"L1": part_state(rms_a=0.06), "L1.shorted": part_state(rms_a=2.0)}
-    )
+    state = solved("full", parts={"L1": part_state(rms_a=0.06), "L1.turns1": part_state(rms_a=2.0)})
     assert judged(circuit, state)["L1", "current_a"].value == pytest.approx(2.0)
 
 

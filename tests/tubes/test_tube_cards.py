@@ -23,7 +23,12 @@ def _run(deck: list[str], folder: Path) -> str:
     path = folder / "deck.cir"
     path.write_text("\n".join(["* deck", *deck, ".end", ""]), encoding="utf-8")
     done = subprocess.run(
-        [str(NGSPICE), "-b", path.name], cwd=folder, capture_output=True, text=True, timeout=120
+        [str(NGSPICE), "-b", path.name],
+        cwd=folder,
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=False,
     )
     assert "aborted" not in done.stderr, done.stderr[-2000:]
     return done.stdout

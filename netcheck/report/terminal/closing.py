@@ -42,7 +42,8 @@ def write_tipping(console: Console, audit: Audit, show_all: bool) -> None:
     for point in points:
         if point.status in ("found", "already_over"):
             by_fault.setdefault(point.fault_id, []).append(point)
-    sentences = [tipping_sentence(group, facts.limit_table(audit)) for group in by_fault.values()]
+    limits = facts.limit_table(audit)
+    sentences = [tipping_sentence(group, limits) for group in by_fault.values()]
     shown = sentences if show_all else sentences[:DEFAULT_ROWS]
     bullets(console, shown)
     if len(sentences) > len(shown):

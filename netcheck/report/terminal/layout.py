@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from rich.box import Box
-from rich.console import Console, RenderableType
+from rich.console import Console
 from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
@@ -83,13 +83,13 @@ def bullets(console: Console, texts: Iterable[str | Text]) -> None:
         hanging(console, "- ", safe(text) if isinstance(text, str) else text)
 
 
-def hanging(console: Console, lead: str, body: RenderableType) -> None:
+def hanging(console: Console, lead: str, body: Text) -> None:
     """Write `lead` once and `body` beside it."""
-    grid = Table.grid(padding=0)
-    grid.add_column(no_wrap=True)
-    grid.add_column(overflow="fold")
-    grid.add_row(Text(lead), body)
-    console.print(grid)
+    width = max(1, console.width - len(lead))
+    lines = body.wrap(console, width, overflow="fold")
+    leads = [lead, *[" " * len(lead)] * (len(lines) - 1)]
+    pieces = [Text(before).append_text(line) for before, line in zip(leads, lines, strict=True)]
+    console.print(Text("\n").join(pieces), no_wrap=True, overflow="ignore", crop=False)
 
 
 def table(

@@ -1,0 +1,107 @@
+"""The circuit with each fault in it, under every condition.
+
+Comes in: the circuit, its faults, and the pool.  Goes out: by condition one outcome
+a fault, in the order of the faults, and the tipping points of those that have a
+size.  Net volts are read with the meter connected where its load matters.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+from netcheck.analysis.drive import DrivenHealth
+from netcheck.analysis.options import AuditOptions, Progress
+from netcheck.analysis.sweep import (
+    DrivenTask,
+    IdleTask,
+    driven_outcomes,
+    idle_outcomes,
+    idle_overloads,
+)
+from netcheck.circuit.changes import ScaleEmission, apply_changes
+from netcheck.circuit.model import GROUND, Circuit
+from netcheck.faults.base import ContinuousFault, Fault
+from netcheck.judge.base import LimitTable, Stress
+from netcheck.solve.analyses import Hookup
+from netcheck.solve.idle import meter_matters
+from netcheck.solve.pool import Pool, Shared
+from netcheck.solve.results import NotSolved, Outcome, Solved
+from netcheck.tipping import TippingPoint, find_all
+
+IDLE, COLD = "idle", "cold_start"
+DRIVEN = ("full", "overdrive")
+
+
+class Bench:
+    """The circuit on the pool, warm and cold, ready to be solved with any fault."""
+
+    def __init__(self, circuit: Circuit, options: AuditOptions, pool: Pool) -> None:
+        cold = apply_changes(circuit, tuple(ScaleEmission(t.ref, 0.0) for t in circuit.tubes))
+        self.circuit = circuit
+        self.options = options
+        self.pool = pool
+        self.shared: Mapping[str, Shared] = {
+            IDLE: pool.share(IDLE, circuit),
+            COLD: pool.share(COLD, cold),
+        }
+
+    def healthy(self, condition: str) -> Outcome:
+        """Return the healthy state under a condition."""
+        nets = tuple(net for net in self.circuit.nets if net != GROUND)
+        meter_nets = nets if condition == IDLE else ()
+        return idle_outcomes(self.pool, self._task(condition, meter_nets), [()])[0]
+
+    def faulted(
+        self, faults: Sequence[Fault], healthy: Solved, progress: Progress
+    ) -> dict[str, list[Outcome]]:
+        """Return the operating points of every fault, warm and cold."""
+        variants = [fault.changes for fault in faults]
+        meter_nets = meter_matters(healthy)
+        outcomes: dict[str, list[Outcome]] = {}
+        for condition, nets in ((IDLE, meter_nets), (COLD, ())):
+            task = replace(self._task(condition, nets), healthy=self._share_idle(healthy))
+            outcomes[condition] = idle_outcomes(self.pool, task, variants, progress.advance)
+        return outcomes
+
+    def tipping_points(
+        self, faults: Sequence[ContinuousFault], table: LimitTable, healthy: Mapping[str, Solved]
+    ) -> tuple[TippingPoint, ...]:
+        """Return how small a defect is enough, at idle."""
+        judging = self.pool.share("judging", (table, dict(healthy)))
+
+        def solve_batch(batch: Sequence[Fault]) -> Sequence[NotSolved | tuple[Stress, ...]]:
+            variants = [fault.changes for fault in batch]
+            return idle_overloads(self.pool, self._task(IDLE, ()), judging, variants)
+
+        return find_all(faults, solve_batch)
+
+    def driven(
+        self,
+        faults: Sequence[Fault],
+        hookup: Hookup,
+        health: DrivenHealth,
+        idle: Solved,
+        progress: Progress,
+    ) -> dict[str, list[Outcome]]:
+        """Drive every fault at the levels found for the healthy circuit."""
+        if not health.levels:
+            reason = f"not driven: {health.reason}"
+            return {name: [NotSolved(name, reason) for _ in faults] for name in DRIVEN}
+        task = DrivenTask(
+            self.shared[IDLE],
+            hookup,
+            self.options.frequency_hz,
+            health.levels,
+            self.pool.share("starts", health.starts),
+            self._share_idle(idle),
+        )
+        variants = [fault.changes for fault in faults]
+        answers = driven_outcomes(self.pool, task, variants, progress.advance)
+        return {name: [answer[name] for answer in answers] for name in health.levels}
+
+    def _task(self, condition: str, meter_nets: tuple[str, ...]) -> IdleTask:
+        return IdleTask(self.shared[condition], condition, meter_nets, self.options.meter_ohm)
+
+    def _share_idle(self, idle: Solved) -> Shared:
+        return self.pool.share("healthy idle", idle)

@@ -1,0 +1,115 @@
+"""The sample output in README.md: found, run again, cut to what is shown, compared.
+
+A sample stands between two comments:
+
+    <!-- output of: netcheck audit circuits/a.cir; show: Verdict, Faults 16 -->
+    <!-- end of output -->
+
+`show` names the sections by how their heading begins (commas left out), with the most
+lines shown of each; `Verdict` is what comes before the first heading.  What is left out is marked
+with three dots.
+"""
+
+from __future__ import annotations
+
+import re
+import shlex
+from dataclasses import dataclass
+from itertools import pairwise
+
+SAMPLE = re.compile(
+    r"<!-- output of: netcheck (?P<command>[^;>]+?)(?:; show: (?P<show>[^>]+?))? -->\n"
+    r"```text\n(?P<text>.*?)```\n<!-- end of output -->",
+    re.DOTALL,
+)
+DOTS = "..."
+TOLERANCE = 0.03
+"""Share by which a number may differ: another ngspice rounds otherwise."""
+
+
+@dataclass(frozen=True)
+class Sample:
+    """One sample: the arguments that make it, what is shown, and the text as printed."""
+
+    arguments: tuple[str, ...]
+    show: str
+    text: str
+    start: int
+    end: int
+
+
+def samples(readme: str) -> list[Sample]:
+    """Return the samples of a README in order."""
+    return [
+        Sample(
+            tuple(shlex.split(match["command"])),
+            match["show"] or "",
+            match["text"],
+            match.start("text"),
+            match.end("text"),
+        )
+        for match in SAMPLE.finditer(readme)
+    ]
+
+
+def excerpt(output: str, show: str) -> str:
+    """Cut program output to what a sample shows."""
+    if not show:
+        return output
+    wanted = [re.fullmatch(r"(.+?)(?: (\d+))?", each.strip()) for each in show.split(",")]
+    most = {match[1]: int(match[2] or 10_000) for match in wanted if match}
+    kept: list[str] = []
+    for heading, lines in sections(output):
+        plain = heading.replace(",", "")
+        name = next((each for each in most if plain.startswith(each)), None)
+        if name is None:
+            kept += [] if kept[-1:] == [DOTS] else [DOTS]
+            continue
+        kept += ["", *lines[: most[name]]]
+        if len(lines) > most[name]:
+            kept.append(DOTS)
+    return "\n".join(kept).strip("\n") + "\n"
+
+
+def sections(output: str) -> list[tuple[str, list[str]]]:
+    """Split a report at its headings: underlined, with a blank line above.
+
+    The part before them is `Verdict`.
+    """
+    lines = output.rstrip("\n").split("\n")
+    starts = [
+        number
+        for number, (line, below) in enumerate(pairwise(lines))
+        if line and below == "-" * len(line) and not lines[number - 1]
+    ]
+    bounds = [0, *starts, len(lines)]
+    found = []
+    for first, last in pairwise(bounds):
+        block = "\n".join(lines[first:last]).strip("\n").split("\n")
+        found.append(("Verdict" if first == 0 else lines[first], block))
+    return found
+
+
+def differences(shown: str, now: str) -> list[str]:
+    """Return the words that differ by more than rounding; rules and wrapping are free."""
+    pairs = list(zip(_words(shown), _words(now), strict=False))
+    differing = [f"{old} is now {new}" for old, new in pairs if not _alike(old, new)]
+    if len(_words(shown)) != len(_words(now)):
+        differing.append(f"{len(_words(shown))} words are now {len(_words(now))}")
+    return differing
+
+
+def _words(text: str) -> list[str]:
+    return [word for word in text.split() if set(word) != {"-"}]
+
+
+def _alike(old: str, new: str) -> bool:
+    """Compare two words, numbers in them within the tolerance."""
+    pattern = r"\d+(?:\.\d+)?"
+    if re.split(pattern, old) != re.split(pattern, new):
+        return False
+    numbers = zip(re.findall(pattern, old), re.findall(pattern, new), strict=True)
+    return all(
+        abs(float(first) - float(second)) <= TOLERANCE * max(float(first), float(second), 0.5)
+        for first, second in numbers
+    )

@@ -1,0 +1,109 @@
+"""The steady state that is searched for against simply waiting for it.
+
+The long run uses the same deck from the operating point on; its last ten cycles are
+averaged.  It is long against the slowest time constant that matters in each circuit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+
+from netcheck.circuit.changes import apply_changes
+from netcheck.solve.analyses import Drive
+from netcheck.solve.deck import write_deck
+from netcheck.solve.observe import Observation
+from netcheck.solve.results import Solved
+from netcheck.solve.steady import SETTLED_SHARE, STEPS_PER_CYCLE
+from tests.solve.worker import FREQUENCY_HZ, Demo, long_run
+
+PERIOD_S = 1.0 / FREQUENCY_HZ
+AVERAGED = 10
+CLOSE = 0.02
+LEAST_W = 0.02
+"""Powers below this are compared as if they were this large."""
+
+CASES = [
+    ("6v6_single_ended", "", 1.0, 0.15),
+    ("6v6_single_ended", "", 2.0, 0.15),
+    ("6v6_single_ended", "C3/leaky@2Mohm", 2.0, 0.15),
+    ("6v6_single_ended", "L1/shorted_turns@5%", 1.0, 0.15),
+    ("2a3_single_ended", "C5/shorted", 1.0, 0.3),
+    ("kt88_ultralinear_cathode_bias", "", 1.0, 0.6),
+    ("el34_pair_fixed_bias", "C5/leaky@20Mohm", 1.0, 0.5),
+]
+
+
+def brute_force(known: Demo, fault_id: str, level_v: float, stop_s: float) -> Observation:
+    """Wait until the circuit has settled."""
+    circuit = apply_changes(known.circuit, known.fault(fault_id).changes if fault_id else ())
+    drive = Drive(FREQUENCY_HZ, level_v)
+    step_s = PERIOD_S / STEPS_PER_CYCLE
+    time, rows = known.worker.call(long_run, circuit, known.hookup, drive, stop_s, step_s)
+    deck = write_deck(circuit, hookup=known.hookup, drive=drive)
+    return Observation.of_window(deck, time, rows, stop_s - AVERAGED * PERIOD_S)
+
+
+@pytest.mark.parametrize(("name", "fault_id", "share", "stop_s"), CASES)
+def test_steady_state_is_where_a_long_run_ends(
+    name: str, fault_id: str, share: float, stop_s: float, demo: Callable[[str], Demo]
+) -> None:
+    known = demo(name)
+    level_v = share * known.full_v
+    circuit = apply_changes(known.circuit, known.fault(fault_id).changes if fault_id else ())
+
+    found = known.drive(level_v, fault_id)
+    waited = brute_force(known, fault_id, level_v, stop_s)
+
+    assert found.settled_share <= SETTLED_SHARE
+    tubes = waited.tubes(circuit)
+    _assert_close(found, Solved("long", {}, tubes, waited.parts(circuit)))
+
+
+def _assert_close(found: Solved, waited: Solved) -> None:
+    for ref, tube in waited.tubes.items():
+        mine = found.tubes[ref]
+        pairs = {
+            "plate W": (mine.plate_dissipation_w, tube.plate_dissipation_w),
+            "screen W": (mine.screen_dissipation_w or 0.0, tube.screen_dissipation_w or 0.0),
+        }
+        for what, (one, other) in pairs.items():
+            assert one == pytest.approx(other, rel=CLOSE, abs=CLOSE * LEAST_W), (ref, what)
+    for ref, part in waited.parts.items():
+        one = found.parts[ref].power_w
+        assert one == pytest.approx(part.power_w, rel=CLOSE, abs=CLOSE * LEAST_W), ref
+
+
+def test_where_a_search_starts_does_not_matter(demo: Callable[[str], Demo]) -> None:
+    """From idle and from a settled state at half the level: the same watts."""
+    known = demo("6v6_single_ended")
+    level_v = 1.3 * known.full_v
+
+    from_half = known.drive(level_v)
+    from_idle = known.worker.at_level(known.circuit, known.hookup, level_v)
+
+    for ref, tube in from_idle.tubes.items():
+        one = from_half.tubes[ref].plate_dissipation_w
+        assert one == pytest.approx(tube.plate_dissipation_w, rel=0.01), ref
+    assert from_half.output_w == pytest.approx(from_idle.output_w, rel=0.01)
+
+
+def test_full_drive_is_where_the_gain_has_fallen_by_a_decibel(
+    demo: Callable[[str], Demo],
+) -> None:
+    known = demo("2a3_single_ended")
+    state = known.search.states[known.full_v]
+
+    fallen = state.output_peak_v / (known.search.gain * known.full_v)
+
+    assert 10.0 ** (-1.0 / 20.0) * 0.97 < fallen < 10.0 ** (-1.0 / 20.0)
+
+
+def test_small_signal_gain_is_that_of_a_small_sine(demo: Callable[[str], Demo]) -> None:
+    known = demo("6v6_single_ended")
+
+    state = known.worker.at_level(known.circuit, known.hookup, 0.02 * known.full_v)
+
+    measured = state.output_peak_v / (0.02 * known.full_v)
+    assert measured == pytest.approx(known.search.gain, rel=5e-3)
