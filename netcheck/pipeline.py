@@ -19,7 +19,7 @@ from netcheck.circuit.build import build_circuit
 from netcheck.circuit.checks import check_circuit
 from netcheck.circuit.model import Circuit
 from netcheck.faults import list_continuous, list_faults
-from netcheck.judge.advice import advise
+from netcheck.judge.advice import advise, overdriven
 from netcheck.judge.limits import limits_of
 from netcheck.judge.stress import judge_state
 from netcheck.netlist import read_netlist
@@ -96,7 +96,7 @@ def audit_circuit(
         faults=results,
         worst_of_part=worst_of_parts(results),
         tipping_points=tipping,
-        findings=(*findings, *advise(circuit, table, stresses)),
+        findings=(*findings, *overdriven(circuit, stresses), *advise(circuit, table, stresses)),
         assumptions=(*assumptions, *table.assumptions),
         not_judged=tuple(f"{gap.part}: {gap.reason}" for gap in table.not_judged),
         frequency_hz=options.frequency_hz,

@@ -13,6 +13,7 @@ from collections.abc import Iterable, Mapping
 from netcheck.circuit.model import Circuit, natural_key
 from netcheck.findings import Finding
 from netcheck.judge.base import LimitTable, Stress
+from netcheck.judge.verdict import level_of
 from netcheck.ratings.parts import ADVISED_SHARE, ADVISED_VOLTAGE_SHARE
 
 ADVISED: Mapping[str, tuple[str, float, str]] = {
@@ -36,6 +37,22 @@ def advise(circuit: Circuit, table: LimitTable, healthy: Iterable[Stress]) -> tu
         _note(circuit, stress)
         for key, stress in sorted(hardest.items(), key=lambda item: natural_key(item[0][0]))
         if ADVISED[key[1]][1] < stress.ratio <= 1.0
+    )
+
+
+def overdriven(circuit: Circuit, healthy: Iterable[Stress]) -> tuple[Finding, ...]:
+    """Return a warning for each part that only overdrive puts over its limit."""
+    return tuple(
+        Finding(
+            "overdrive-overload",
+            "warning",
+            f"{stress.part} reaches {stress.ratio:.2f} times its limit ({stress.quantity}) when "
+            "the healthy circuit is overdriven by 6 dB with a continuous sine",
+            stress.part,
+            circuit[stress.part].span,
+        )
+        for stress in healthy
+        if stress.condition == "overdrive" and level_of(stress) == "over_limit"
     )
 
 

@@ -22,6 +22,7 @@ STANDS_FOR: Mapping[str, str] = {
     "winding_capacitance": "stands for winding capacitance, not a capacitor",
     "wire_resistance": "stands for the wire of a winding, which is judged by its current",
     "speaker_load": "is the load",
+    "supply_resistance": "stands for the supply's own resistance, not a resistor that can burn",
 }
 """Roles of parts that nobody could buy."""
 
@@ -39,6 +40,8 @@ def resistor_limit(
     """Return the power limit of a resistor."""
     names = frozenset(roles)
     for role in sorted(names & STANDS_FOR.keys()):
+        if part.note.power_w is not None:  # the user says it is a part
+            break
         return NotJudged(part.ref, "power_w", STANDS_FOR[role], ratable=False)
     if part.note.is_speaker:
         return NotJudged(part.ref, "power_w", STANDS_FOR["speaker_load"], ratable=False)

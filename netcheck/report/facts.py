@@ -92,21 +92,28 @@ def ratio_verdict(ratio: float) -> Verdict:
 
 
 def healthy_ratios(audit: Audit) -> Iterator[tuple[float, str, str, str, float]]:
-    """Give ratio, part, quantity, condition and limit of all healthy stresses.
+    """Give ratio, part, quantity, condition and limit of the healthy stresses in use.
 
-    The worst drive is one of them: a class-AB plate is hottest between the
-    conditions that have a name.
+    The worst drive up to full is one of them: a class-AB plate is hottest between
+    the conditions that have a name.  Overdrive is a test of what lies beyond use;
+    a healthy circuit that is overloaded there gets a finding instead.
     """
+    full = audit.healthy.get("full")
+    full_v = full.input_v if full else 0.0
     for stress in audit.healthy_stresses:
+        if stress.condition == "overdrive":
+            continue
         limit = compared_limit(stress.value, stress.limit, stress.ratio)
         yield stress.ratio, stress.part, stress.quantity, stress.condition, limit
     for drive in audit.worst_drive:
+        if drive.input_v > full_v:
+            continue
         limit = compared_limit(drive.value, drive.limit, drive.ratio)
         yield drive.ratio, drive.part, drive.quantity, "worst drive", limit
 
 
 def healthy_verdict(audit: Audit) -> Verdict:
-    """Return the verdict of the healthy circuit over all conditions."""
+    """Return the verdict of the healthy circuit over all conditions of use."""
     verdicts = {ratio_verdict(row[0]) for row in healthy_ratios(audit)}
     for verdict in ("over_limit", "at_limit", "within_limits"):
         if verdict in verdicts:

@@ -21,7 +21,7 @@ from netcheck.circuit.model import GROUND, Circuit, Part, Pin, natural_key
 from netcheck.netlist.flat import FlatElement
 from netcheck.netlist.notes import PartNote
 from netcheck.solve.deck import MIN_RESISTANCE_OHM, write_deck
-from netcheck.solve.ngspice import Array, Engine
+from netcheck.solve.ngspice import Array, Engine, EngineFailure
 from netcheck.solve.results import Solved
 from netcheck.source import Span
 
@@ -112,7 +112,10 @@ def _hybrid(table: Array, capacitors: int) -> Array:
     """Return the matrix whose states are volts of capacitors and currents of windings."""
     c, m = slice(None, capacitors), slice(capacitors, None)
     windings = table[m, m] - OPEN_S * np.eye(len(table) - capacitors)
-    ohms = np.linalg.inv(windings)
+    try:
+        ohms = np.linalg.inv(windings)
+    except np.linalg.LinAlgError as error:
+        raise EngineFailure("the windings do not determine their currents") from error
     return np.block(
         [
             [table[c, c] - table[c, m] @ ohms @ table[m, c], table[c, m] @ ohms],

@@ -40,6 +40,8 @@ INSTALL_HINT = """install the ngspice shared library:
   Arch             pacman -S ngspice
   macOS            brew install libngspice
 or set NGSPICE_LIBRARY_PATH to the library file"""
+MOST_STEPS = 15
+"""A transient that takes more than this times the steps it should is given up."""
 RELEASE_EVERY = 1000
 """ngspice keeps every command; its history is freed after this many."""
 
@@ -156,10 +158,16 @@ class Engine:
         """
         self.command("destroy all")
         start = " uic" if given_start else ""
+        most = int(MOST_STEPS * stop_s / step_s)
+        self.command(f"stop after {most}")
         self.command(f"tran {step_s:.9g} {stop_s:.9g} 0 {step_s:.9g}{start}")
+        reason = self.log_tail()
+        self.command("delete all")
         time = self._vector("time")
         if time is None or len(time) < 2 or time[-1] < stop_s * (1.0 - 1e-6):
-            raise EngineFailure(self._reason("the transient did not finish"))
+            if time is not None and len(time) >= most:
+                raise EngineFailure("the steps grow ever smaller: it may oscillate")
+            raise EngineFailure(f"the transient did not finish ({reason})")
         rows = np.empty((len(names), len(time)))
         for index, name in enumerate(names):
             vector = self._vector(name)

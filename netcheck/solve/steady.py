@@ -29,6 +29,8 @@ from netcheck.solve.slow import MAX_STEP_V, Means, SlowStates
 STEPS_PER_CYCLE = 64
 SETTLING = 1
 """Cycles at the start of a run that let fast parts settle and are not averaged."""
+WARM_UP = 10
+"""Cycles at the start of a run from idle, in which the drive builds up its bias."""
 GLANCE = 2
 """Cycles averaged while the slow states are still being corrected."""
 AVERAGED = 2
@@ -90,16 +92,20 @@ class _Shooter:
         self.slow = slow
         self.period_s = 1.0 / drive.frequency_hz
 
-    def run(self, start: StartState | None, averaged: int = GLANCE) -> _Run:
+    def run(
+        self, start: StartState | None, averaged: int = GLANCE, settling: int = SETTLING
+    ) -> _Run:
         """Run a few cycles and observe the last ones."""
         for attempt in range(len(DRIVEN_OPTIONS)):
             try:
-                return self._attempt(start, averaged, attempt)
+                return self._attempt(start, averaged, settling, attempt)
             except EngineFailure as failure:
                 reason = failure
         raise reason
 
-    def _attempt(self, start: StartState | None, averaged: int, attempt: int) -> _Run:
+    def _attempt(
+        self, start: StartState | None, averaged: int, settling: int, attempt: int
+    ) -> _Run:
         deck = write_deck(
             self.circuit, hookup=self.hookup, drive=self.drive, start=start, attempt=attempt
         )
@@ -107,17 +113,17 @@ class _Shooter:
         step_s = self.period_s / STEPS_PER_CYCLE
         time, rows = self.engine.transient(
             step_s,
-            (SETTLING + averaged) * self.period_s,
+            (settling + averaged) * self.period_s,
             deck.vectors,
             given_start=start is not None,
         )
-        from_s = SETTLING * self.period_s
+        from_s = settling * self.period_s
         return _Run(deck, rows, Observation.of_window(deck, time, rows, from_s))
 
     def settle(self, guess: StartState | None) -> SteadyState:
         """Correct the slow states until all means vanish."""
         slow = self.slow
-        current = self.run(guess)
+        current = self.run(guess) if guess else self.run(None, settling=WARM_UP)
         means = slow.means(current.seen)
         jacobian = slow.jacobian.copy()
         averaged, best = GLANCE, np.inf

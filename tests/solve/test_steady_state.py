@@ -1,16 +1,19 @@
 """The steady state that is searched for against simply waiting for it.
 
 The long run uses the same deck from the operating point on; its last ten cycles are
-averaged.  It is long against the slowest time constant that matters in each circuit.
+averaged.  In both, capacitors and windings that would take half a second to settle are
+replaced by smaller ones, which pass the test tone as well and need less waiting.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from math import pi
 
 import pytest
 
-from netcheck.circuit.changes import apply_changes
+from netcheck.circuit.changes import SetValue, apply_changes
+from netcheck.circuit.model import Circuit
 from netcheck.solve.analyses import Drive
 from netcheck.solve.deck import write_deck
 from netcheck.solve.observe import Observation
@@ -24,20 +27,50 @@ CLOSE = 0.02
 LEAST_W = 0.02
 """Powers below this are compared as if they were this large."""
 
+FULL_V = {
+    "6v6_single_ended": 0.188,
+    "2a3_single_ended": 0.220,
+    "kt88_ultralinear_cathode_bias": 3.5,
+    "el34_pair_fixed_bias": 0.70,
+}
+"""About full drive of each circuit, as its own search finds it."""
+
+SMALLER = {
+    "6v6_single_ended": {"C10": 10e-6, "C11": 4.7e-6, "C12": 1e-6},
+    "2a3_single_ended": {
+        "C20": 10e-6, "C21": 10e-6, "C22": 2.2e-6, "C1": 22e-6, "C3": 22e-6, "L10": 1.0,
+    },
+    "kt88_ultralinear_cathode_bias": {
+        "C20": 22e-6, "C21": 2.2e-6, "C22": 1e-6, "C3": 22e-9, "C4": 22e-9, "C5": 22e-6,
+        "C6": 22e-6, "L1": 2.0, "L2": 4.5, "L3": 2.0, "L4": 4.5, "L5": 66.7e-3,
+    },
+    "el34_pair_fixed_bias": {
+        "C20": 22e-6, "C21": 10e-6, "C22": 1e-6, "C23": 0.47e-6, "C30": 4.7e-6, "C31": 2.2e-6,
+        "C3": 4.7e-9, "C4": 4.7e-9, "C5": 22e-9, "C6": 22e-9, "L10": 1.0, "L1": 7.5, "L2": 7.5,
+        "L3": 60e-3,
+    },
+}  # fmt: skip
+
 CASES = [
     ("6v6_single_ended", "", 1.0, 0.15),
     ("6v6_single_ended", "", 2.0, 0.15),
     ("6v6_single_ended", "C3/leaky@2Mohm", 2.0, 0.15),
     ("6v6_single_ended", "L1/shorted_turns@5%", 1.0, 0.15),
-    ("2a3_single_ended", "C5/shorted", 1.0, 0.3),
-    ("kt88_ultralinear_cathode_bias", "", 1.0, 0.6),
-    ("el34_pair_fixed_bias", "C5/leaky@20Mohm", 1.0, 0.5),
+    ("2a3_single_ended", "C5/shorted", 1.0, 0.4),
+    ("kt88_ultralinear_cathode_bias", "", 0.7, 0.3),
+    ("el34_pair_fixed_bias", "C5/leaky@20Mohm", 1.0, 0.2),
 ]
 
 
-def brute_force(known: Demo, fault_id: str, level_v: float, stop_s: float) -> Observation:
+def quick(known: Demo, fault_id: str) -> Circuit:
+    """Return the circuit with the smaller parts and the fault."""
+    changes = tuple(SetValue(ref, value) for ref, value in SMALLER[known.name].items())
+    fault = known.fault(fault_id).changes if fault_id else ()
+    return apply_changes(known.circuit, (*changes, *fault))
+
+
+def brute_force(known: Demo, circuit: Circuit, level_v: float, stop_s: float) -> Observation:
     """Wait until the circuit has settled."""
-    circuit = apply_changes(known.circuit, known.fault(fault_id).changes if fault_id else ())
     drive = Drive(FREQUENCY_HZ, level_v)
     step_s = PERIOD_S / STEPS_PER_CYCLE
     time, rows = known.worker.call(long_run, circuit, known.hookup, drive, stop_s, step_s)
@@ -50,15 +83,14 @@ def test_steady_state_is_where_a_long_run_ends(
     name: str, fault_id: str, share: float, stop_s: float, demo: Callable[[str], Demo]
 ) -> None:
     known = demo(name)
-    level_v = share * known.full_v
-    circuit = apply_changes(known.circuit, known.fault(fault_id).changes if fault_id else ())
+    level_v = share * FULL_V[name]
+    circuit = quick(known, fault_id)
 
-    found = known.drive(level_v, fault_id)
-    waited = brute_force(known, fault_id, level_v, stop_s)
+    found = known.worker.at_level(circuit, known.hookup, level_v)
+    waited = brute_force(known, circuit, level_v, stop_s)
 
     assert found.settled_share <= SETTLED_SHARE
-    tubes = waited.tubes(circuit)
-    _assert_close(found, Solved("long", {}, tubes, waited.parts(circuit)))
+    _assert_close(found, Solved("long", {}, waited.tubes(circuit), waited.parts(circuit)))
 
 
 def _assert_close(found: Solved, waited: Solved) -> None:
@@ -106,4 +138,6 @@ def test_small_signal_gain_is_that_of_a_small_sine(demo: Callable[[str], Demo]) 
     state = known.worker.at_level(known.circuit, known.hookup, 0.02 * known.full_v)
 
     measured = state.output_peak_v / (0.02 * known.full_v)
-    assert measured == pytest.approx(known.search.gain, rel=5e-3)
+    # A second-order method with this many steps a cycle is off by about (2 pi / steps)^2.
+    step = 2.0 * pi / STEPS_PER_CYCLE
+    assert measured == pytest.approx(known.search.gain, rel=step**2)
