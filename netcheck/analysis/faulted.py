@@ -96,9 +96,17 @@ class Bench:
             self.pool.share("starts", health.starts),
             self._share_idle(idle),
         )
-        variants = [fault.changes for fault in faults]
+        families: dict[tuple[tuple[str, ...], str], list[int]] = {}
+        for number, fault in enumerate(faults):
+            families.setdefault((fault.parts, fault.family), []).append(number)
+        variants = [[faults[number].changes for number in family] for family in families.values()]
         answers = driven_outcomes(self.pool, task, variants, progress.advance)
-        return {name: [answer[name] for answer in answers] for name in health.levels}
+        places = [number for family in families.values() for number in family]
+        by_fault = dict(zip(places, answers, strict=True))
+        return {
+            name: [by_fault[number][name] for number in range(len(faults))]
+            for name in health.levels
+        }
 
     def _task(self, condition: str, meter_nets: tuple[str, ...]) -> IdleTask:
         return IdleTask(self.shared[condition], condition, meter_nets, self.options.meter_ohm)

@@ -15,7 +15,7 @@ from netcheck.circuit.model import Circuit
 from netcheck.judge.base import LimitTable, Stress
 from netcheck.judge.stress import judge_state
 from netcheck.solve.analyses import Hookup, StartState
-from netcheck.solve.driven import DrivenAnswer, DrivenRequest, solve_driven
+from netcheck.solve.driven import DrivenRequest, solve_family
 from netcheck.solve.idle import IdleRequest, IdleSweep, solve_sweep
 from netcheck.solve.ngspice import Engine
 from netcheck.solve.pool import Job, Lost, Pool, Shared
@@ -135,46 +135,52 @@ class DrivenTask:
     healthy_idle: Shared
 
 
-def solve_variant(
+def solve_relatives(
     engine: Engine,
     circuit: Circuit,
     hookup: Hookup,
     frequency_hz: float,
     levels: Mapping[str, float],
-    changes: tuple[Change, ...],
+    variants: tuple[tuple[Change, ...], ...],
     starts: Mapping[str, StartState],
     healthy_idle: Solved,
-) -> DrivenAnswer:
-    """Drive one variant in a worker."""
-    request = DrivenRequest(levels, changes, starts, healthy_idle)
-    return solve_driven(engine, circuit, hookup, frequency_hz, request)
+) -> list[Mapping[str, Outcome]]:
+    """Drive variants of one fault in a worker."""
+    healthy = DrivenRequest(levels, starts=starts, start_idle=healthy_idle)
+    answers = solve_family(engine, circuit, hookup, frequency_hz, healthy, variants)
+    return [answer.outcomes for answer in answers]
 
 
 def driven_outcomes(
     pool: Pool,
     task: DrivenTask,
-    variants: Sequence[tuple[Change, ...]],
+    families: Sequence[Sequence[tuple[Change, ...]]],
     advance: Advance = lambda count: None,
 ) -> list[Mapping[str, Outcome]]:
-    """Return, for each variant, its outcome under every drive."""
-    jobs = [
-        Job(
-            solve_variant,
-            (
-                task.circuit,
-                task.hookup,
-                task.frequency_hz,
-                dict(task.levels),
-                changes,
-                task.starts,
-                task.healthy_idle,
-            ),
-        )
-        for changes in variants
-    ]
-    return [
-        {name: NotSolved(name, answer.reason, level) for name, level in task.levels.items()}
-        if isinstance(answer, Lost)
-        else answer.outcomes
-        for answer in pool.run(jobs, advance)
-    ]
+    """Return, for each variant of each family, its outcome under every drive.
+
+    The largest families are given out first, so that no worker is left alone with
+    one at the end; a family whose worker is lost is solved again one by one.
+    """
+    order = sorted(range(len(families)), key=lambda number: -len(families[number]))
+    jobs = [_family_job(task, families[number]) for number in order]
+    answers = dict(zip(order, pool.run(jobs, advance), strict=True))
+    outcomes: list[Mapping[str, Outcome]] = []
+    for number, family in enumerate(families):
+        answer = answers[number]
+        if isinstance(answer, Lost):
+            singles = pool.run([_family_job(task, [changes]) for changes in family])
+            outcomes += [_lost(task, one) if isinstance(one, Lost) else one[0] for one in singles]
+        else:
+            outcomes += answer
+    return outcomes
+
+
+def _family_job(task: DrivenTask, family: Sequence[tuple[Change, ...]]) -> Job:
+    variants = tuple(family)
+    shared = (task.circuit, task.hookup, task.frequency_hz, dict(task.levels), variants)
+    return Job(solve_relatives, (*shared, task.starts, task.healthy_idle), len(variants))
+
+
+def _lost(task: DrivenTask, lost: Lost) -> Mapping[str, Outcome]:
+    return {name: NotSolved(name, lost.reason, level) for name, level in task.levels.items()}

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from math import hypot
+from math import hypot, inf
 
 import numpy as np
 
@@ -33,15 +33,16 @@ SAMPLES = 256
 class DrivenRequest:
     """Levels to drive one variant of a circuit with.
 
-    levels: condition name to peak input [V].  starts: where the healthy circuit
-    settled under the same condition, if known.  learn: also measure how the slow
-    states act on each other where it settles, for runs that start from there.
+    levels: condition name to peak input [V].  starts: where a similar circuit (the
+    healthy one, or one with a smaller defect) settled under the same condition, and
+    start_idle its idle state.  learn: also measure how the slow states act on each
+    other where it settles, for runs that start from there.
     """
 
     levels: Mapping[str, float]
     changes: tuple[Change, ...] = ()
     starts: Mapping[str, StartState] = field(default_factory=dict)
-    healthy_idle: Solved | None = None
+    start_idle: Solved | None = None
     learn: bool = False
 
 
@@ -51,6 +52,7 @@ class DrivenAnswer:
 
     outcomes: Mapping[str, Outcome]
     starts: Mapping[str, StartState]
+    idle: Solved | None = None
 
 
 def solve_driven(
@@ -71,7 +73,7 @@ def solve_driven(
         return _failed(request, str(failure))
     outcomes: dict[str, Outcome] = {}
     starts: dict[str, StartState] = {}
-    shift = _idle_shift(idle, request.healthy_idle)
+    shift = _idle_shift(idle, request.start_idle)
     latest: StartState | None = None
     for name, level in request.levels.items():
         guess = latest
@@ -85,7 +87,55 @@ def solve_driven(
             continue
         latest = starts[name] = state.end
         outcomes[name] = _observed(name, faulted, hookup, drive, state)
-    return DrivenAnswer(outcomes, starts)
+    return DrivenAnswer(outcomes, starts, idle)
+
+
+def solve_family(
+    engine: Engine,
+    circuit: Circuit,
+    hookup: Hookup,
+    frequency_hz: float,
+    healthy: DrivenRequest,
+    variants: tuple[tuple[Change, ...], ...],
+) -> list[DrivenAnswer]:
+    """Solve variants that differ by the size of a defect; answers are in their order.
+
+    They are solved from the least to the most disturbed at idle, each from the
+    healthy circuit or from the one before, whichever idles nearer to it.
+    healthy: levels, and where the healthy circuit settled.
+    """
+    origin = healthy.start_idle
+    points = solve_sweep(engine, IdleSweep(circuit, tuple(map(IdleRequest, variants))))
+    distance = [_distance(point, origin) for point in points]
+    answers: dict[int, DrivenAnswer] = {}
+    before: DrivenAnswer | None = None
+    for number in sorted(range(len(variants)), key=lambda place: (distance[place], place)):
+        request = replace(healthy, changes=variants[number])
+        if before and _distance(points[number], before.idle) < distance[number]:
+            starts = {**healthy.starts, **before.starts}
+            request = replace(request, starts=starts, start_idle=before.idle)
+        answer = solve_driven(engine, circuit, hookup, frequency_hz, request)
+        answers[number] = answer
+        if answer.starts:
+            before = _teach(answer, healthy.starts)
+    return [answers[number] for number in range(len(variants))]
+
+
+def _teach(answer: DrivenAnswer, healthy: Mapping[str, StartState]) -> DrivenAnswer:
+    """Give the ends of a run what the healthy run has learned."""
+    starts = {
+        name: replace(start, learned=healthy[name].learned) if name in healthy else start
+        for name, start in answer.starts.items()
+    }
+    return replace(answer, starts=starts)
+
+
+def _distance(point: Outcome, other: Solved | None) -> float:
+    """Largest difference of idle net volts [V]."""
+    if other is None or isinstance(point, NotSolved):
+        return inf
+    shared = point.nets.keys() & other.nets.keys()
+    return max((abs(point.nets[net] - other.nets[net]) for net in shared), default=0.0)
 
 
 def _failed(request: DrivenRequest, reason: str) -> DrivenAnswer:

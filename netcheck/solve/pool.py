@@ -38,7 +38,7 @@ class Job:
     function: JobFunction
     arguments: tuple[Any, ...]
     weight: int = 1
-    """How far progress moves when the job is done."""
+    """How far progress moves when the job is done, and how often the time limit it has."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +60,7 @@ class _Worker:
     process: Any
     pipe: Connection
     job: int | None = None
-    since: float = 0.0
+    until: float = 0.0
     ready: bool = False
 
 
@@ -138,7 +138,8 @@ class Pool:
         return answers
 
     def _give(self, worker: _Worker, number: int, jobs: Sequence[Job]) -> None:
-        worker.job, worker.since = number, time.monotonic()
+        worker.job = number
+        worker.until = time.monotonic() + self.time_limit_s * max(1, jobs[number].weight)
         _send(worker.pipe, (jobs[number].function, jobs[number].arguments))
 
     def _wait(self) -> None:
@@ -155,7 +156,7 @@ class Pool:
         except (EOFError, OSError):
             pass
         else:
-            overdue = time.monotonic() - worker.since > self.time_limit_s
+            overdue = time.monotonic() > worker.until
             if worker.process.is_alive() and not (number is not None and overdue):
                 return None
         overdue = worker.process.is_alive()

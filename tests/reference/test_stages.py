@@ -137,9 +137,7 @@ def figure_of(state: Solved, figure: str) -> float:
 @pytest.mark.parametrize(
     ("row", "figure"), list(_cases("output_stage", "plate_a", "cathode_a", "screen_a"))
 )
-def test_idle_current_of_an_output_stage(
-    row: dict[str, Any], figure: str, worker: Worker
-) -> None:
+def test_idle_current_of_an_output_stage(row: dict[str, Any], figure: str, worker: Worker) -> None:
     state = worker.idle(output_stage(row))
 
     tolerance = row.get(f"{figure}_tolerance", SCREEN if figure == "screen_a" else PLATE)

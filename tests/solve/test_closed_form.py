@@ -75,7 +75,8 @@ def test_sine_through_rc(worker: Worker) -> None:
     assert state.distortion < 1e-3
     watts = 0.5 * PEAK_V**2 * ohm / abs(impedance) ** 2
     assert state.parts["R1"].power_w == pytest.approx(watts, rel=DRIVEN)
-    assert state.parts["VIN"].power_w == pytest.approx(-watts, rel=DRIVEN)
+    # What is left of the mean current in C1 flows through the 3 V of the source.
+    assert state.parts["VIN"].power_w == pytest.approx(-watts, rel=0.01)
     assert state.parts["R1"].rms_current_a == pytest.approx(
         PEAK_V / abs(impedance) / sqrt(2.0), rel=DRIVEN
     )
