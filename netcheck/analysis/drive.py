@@ -28,7 +28,7 @@ from netcheck.solve.results import NotSolved, Outcome, Solved
 
 OVERDRIVE = 2.0
 """+6 dB over full drive."""
-SHARES = (0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.25, 1.6, OVERDRIVE)
+SHARES = (0.25, 0.4, 0.55, 0.7, 0.85, 1.0, 1.4, OVERDRIVE)
 """Levels looked at for the worst drive, as shares of full drive."""
 ELECTRODES = ("plate_dissipation_w", "screen_dissipation_w")
 HOTTEST = "hottest_drive"

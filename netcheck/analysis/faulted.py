@@ -19,7 +19,7 @@ from netcheck.analysis.sweep import (
     idle_outcomes,
     idle_overloads,
 )
-from netcheck.circuit.changes import ScaleEmission, apply_changes
+from netcheck.circuit.changes import AddResistor, Change, ScaleEmission, apply_changes
 from netcheck.circuit.model import GROUND, Circuit
 from netcheck.faults.base import ContinuousFault, Fault
 from netcheck.judge.base import LimitTable, Stress
@@ -41,6 +41,7 @@ class Bench:
         self.circuit = circuit
         self.options = options
         self.pool = pool
+        self._absent: dict[str, AddResistor] = {}
         self.shared: Mapping[str, Shared] = {
             IDLE: pool.share(IDLE, circuit),
             COLD: pool.share(COLD, cold),
@@ -57,6 +58,7 @@ class Bench:
     ) -> dict[str, list[Outcome]]:
         """Return the operating points of every fault, warm and cold."""
         variants = [fault.changes for fault in faults]
+        self._note_absent(variants)
         meter_nets = meter_matters(healthy)
         outcomes: dict[str, list[Outcome]] = {}
         for condition, nets in ((IDLE, meter_nets), (COLD, ())):
@@ -72,6 +74,7 @@ class Bench:
 
         def solve_batch(batch: Sequence[Fault]) -> Sequence[NotSolved | tuple[Stress, ...]]:
             variants = [fault.changes for fault in batch]
+            self._note_absent(variants)
             return idle_overloads(self.pool, self._task(IDLE, ()), judging, variants)
 
         return find_all(faults, solve_batch)
@@ -109,7 +112,15 @@ class Bench:
         }
 
     def _task(self, condition: str, meter_nets: tuple[str, ...]) -> IdleTask:
-        return IdleTask(self.shared[condition], condition, meter_nets, self.options.meter_ohm)
+        absent = tuple(self._absent.values())
+        meter_ohm = self.options.meter_ohm
+        return IdleTask(self.shared[condition], condition, meter_nets, meter_ohm, absent=absent)
+
+    def _note_absent(self, variants: Sequence[tuple[Change, ...]]) -> None:
+        """Remember the resistors that changes put in, for the deck all of them share."""
+        for change in (change for changes in variants for change in changes):
+            if isinstance(change, AddResistor):
+                self._absent.setdefault(change.name, change)
 
     def _share_idle(self, idle: Solved) -> Shared:
         return self.pool.share("healthy idle", idle)

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
-from netcheck.circuit.changes import Change
+from netcheck.circuit.changes import AddResistor, Change
 from netcheck.circuit.model import Circuit
 from netcheck.judge.base import LimitTable, Stress
 from netcheck.judge.stress import judge_state
@@ -21,6 +21,8 @@ from netcheck.solve.ngspice import Engine
 from netcheck.solve.pool import Job, Lost, Pool, Shared
 from netcheck.solve.results import NotSolved, Outcome, Solved
 
+NEAR = 0.5
+"""Stresses below this share of a limit are not sent back from a search."""
 CHUNK = 24
 """Operating points a job: fewer would spend their time on messages."""
 Advance = Callable[[int], None]
@@ -35,6 +37,7 @@ class IdleTask:
     meter_nets: tuple[str, ...] = ()
     meter_ohm: float | None = 10e6
     healthy: Shared | None = None
+    absent: tuple[AddResistor, ...] = ()
 
 
 def solve_chunk(
@@ -44,9 +47,11 @@ def solve_chunk(
     condition: str,
     meter_ohm: float | None,
     healthy: Solved | None,
+    absent: tuple[AddResistor, ...],
 ) -> list[Outcome]:
     """Solve some operating points in a worker."""
-    return solve_sweep(engine, IdleSweep(circuit, requests, condition, meter_ohm, healthy))
+    sweep = IdleSweep(circuit, requests, condition, meter_ohm, healthy, absent)
+    return solve_sweep(engine, sweep)
 
 
 def idle_outcomes(
@@ -73,7 +78,7 @@ def _jobs(task: IdleTask, chunks: Sequence[tuple[IdleRequest, ...]]) -> list[Job
     return [
         Job(
             solve_chunk,
-            (task.circuit, chunk, task.condition, task.meter_ohm, task.healthy),
+            (task.circuit, chunk, task.condition, task.meter_ohm, task.healthy, task.absent),
             len(chunk),
         )
         for chunk in chunks
@@ -94,17 +99,19 @@ def judge_chunk(
     judging: tuple[LimitTable, Mapping[str, Solved]],
     requests: tuple[IdleRequest, ...],
     condition: str,
+    absent: tuple[AddResistor, ...],
 ) -> list[NotSolved | tuple[Stress, ...]]:
-    """Solve some operating points in a worker and return what is over its limit."""
+    """Solve some operating points in a worker and return what is near its limit or over."""
     table, healthy = judging
-    outcomes = solve_sweep(engine, IdleSweep(circuit, requests, condition, None))
+    sweep = IdleSweep(circuit, requests, condition, None, absent=absent)
+    outcomes = solve_sweep(engine, sweep)
     return [
         outcome
         if isinstance(outcome, NotSolved)
         else tuple(
             stress
             for stress in judge_state(circuit, table, outcome, healthy)
-            if stress.ratio >= 1.0
+            if stress.ratio >= NEAR
         )
         for outcome in outcomes
     ]
@@ -113,10 +120,13 @@ def judge_chunk(
 def idle_overloads(
     pool: Pool, task: IdleTask, judging: Shared, variants: Sequence[tuple[Change, ...]]
 ) -> list[NotSolved | tuple[Stress, ...]]:
-    """Return, for each variant at idle, its stresses over a limit."""
+    """Return, for each variant at idle, its stresses near a limit or over it."""
     answers: list[NotSolved | tuple[Stress, ...]] = []
     chunks = _chunks(pool, [IdleRequest(changes) for changes in variants])
-    jobs = [Job(judge_chunk, (task.circuit, judging, chunk, task.condition)) for chunk in chunks]
+    jobs = [
+        Job(judge_chunk, (task.circuit, judging, chunk, task.condition, task.absent))
+        for chunk in chunks
+    ]
     for chunk, answer in zip(chunks, pool.run(jobs), strict=True):
         lost = isinstance(answer, Lost)
         answers += [NotSolved(task.condition, answer.reason)] * len(chunk) if lost else answer

@@ -23,9 +23,9 @@ COMPRESSION = 10.0 ** (-1.0 / 20.0)
 """1 dB."""
 FIRST_SWING = 0.08
 """The first level swings the largest plate by about this share of its volts."""
-STEP = 1.5
-MAX_STEPS = 16
-PRECISION = 1.02
+STEP = 1.8
+MAX_STEPS = 12
+PRECISION = 1.03
 
 
 @dataclass(frozen=True, slots=True)

@@ -34,7 +34,7 @@ from netcheck.solve.results import NotSolved, Outcome, Solved
 
 MAX_INDUCTOR_V = 1e-3
 """At DC an ideal winding has no voltage; more means a poisoned solve."""
-STILL_V, STILL_SHARE = 0.5, 0.03
+STILL_V, STILL_SHARE = 2.0, 0.25
 """A net that a fault moves by less is loaded by the meter as in health."""
 METER_PREFIX = "meter at "
 
@@ -52,6 +52,8 @@ class IdleSweep:
     """Operating points of one circuit under one condition.
 
     healthy: the healthy state with its readings, for nets that a fault leaves alone.
+    absent: resistors that the changes of this or another sweep put in; sweeps with
+    the same circuit and the same of these share one loaded deck.
     """
 
     circuit: Circuit
@@ -59,6 +61,7 @@ class IdleSweep:
     condition: str = "idle"
     meter_ohm: float | None = 10e6
     healthy: Solved | None = None
+    absent: tuple[AddResistor, ...] = ()
 
 
 def solve_sweep(engine: Engine, sweep: IdleSweep) -> list[Outcome]:
@@ -78,6 +81,15 @@ def solve_sweep(engine: Engine, sweep: IdleSweep) -> list[Outcome]:
     return [answers[number] for number in range(len(sweep.requests))]
 
 
+@dataclass(frozen=True)
+class _Kept:
+    """The deck an engine has loaded, unaltered, and what it was written for."""
+
+    circuit: Circuit
+    names: tuple[str, ...]
+    deck: Deck
+
+
 class _Runner:
     """Keeps the loaded deck of a sweep and alters it for each request."""
 
@@ -94,7 +106,7 @@ class _Runner:
 
     def _absent_resistors(self) -> list[AddResistor]:
         """Resistors that some request may put in, one each, neutral at first."""
-        table: dict[str, AddResistor] = {}
+        table = {change.name: change for change in self.sweep.absent}
         for request in self.sweep.requests:
             for change in request.changes:
                 if isinstance(change, AddResistor):
@@ -112,7 +124,7 @@ class _Runner:
                 return self._altered(request)
             return self._reloaded(request)
         except (EngineFailure, DeckError) as failure:
-            self.deck = None
+            self.deck = self.engine.kept = None
             return NotSolved(self.sweep.condition, str(failure))
 
     def alterable(self, request: IdleRequest) -> bool:
@@ -127,9 +139,14 @@ class _Runner:
 
     def _load(self) -> Deck:
         if self.deck is None:
-            deck = write_deck(self.sweep.circuit, absent=self.absent)
-            self.engine.load(deck.lines)
-            self.deck = deck
+            circuit, names = self.sweep.circuit, tuple(change.name for change in self.absent)
+            kept = self.engine.kept
+            if isinstance(kept, _Kept) and kept.circuit is circuit and kept.names == names:
+                self.deck = kept.deck
+            else:
+                self.deck = write_deck(circuit, absent=self.absent)
+                self.engine.load(self.deck.lines)
+                self.engine.kept = _Kept(circuit, names, self.deck)
         return self.deck
 
     def _altered(self, request: IdleRequest) -> Outcome:

@@ -96,6 +96,8 @@ class Engine:
         self._ffi = Shared.ffi
         self._c = self._spice._ngspice_shared
         self._commands = 0
+        self.kept: object = None
+        """What a caller notes of the loaded deck; forgotten when another is loaded."""
         self._names: dict[str, bytes] = {}
         self.version = str(self._spice.ngspice_version)
         # A failed step would otherwise end in a transient search that poisons later ones.
@@ -120,6 +122,7 @@ class Engine:
 
     def load(self, deck: Sequence[str]) -> None:
         """Load a deck, dropping the one before."""
+        self.kept = None
         self.command("destroy all")
         self.command("remcirc")
         self._spice.clear_output()
