@@ -63,6 +63,7 @@ class PartLimit:
         for both (`any`).
     reference_v: what a heater-cathode voltage is measured from [V to ground].
     assumed: true where nobody published the figure.
+    wire_ohm: resistance of a winding's wire, 0 where it is not known.
     """
 
     part: str
@@ -77,6 +78,7 @@ class PartLimit:
     at_current: Literal["any", "flowing", "zero"] = "any"
     reference_v: float = 0.0
     assumed: bool = False
+    wire_ohm: float = 0.0
 
     def applies_in(self, condition: str) -> bool:
         """Say whether the limit is compared in the condition of this name."""

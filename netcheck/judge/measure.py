@@ -12,6 +12,7 @@ winding is heated by its rms current.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 
 from netcheck.judge.base import PartLimit, condition_kind
@@ -20,7 +21,7 @@ from netcheck.solve.results import Solved, TubeState
 ZERO_CURRENT_A = 1e-4
 """A tube that passes less than 0.1 mA counts as one without current (our choice)."""
 
-SHORTED_PART = ".turns"
+SHORTED_PART, SHORTED_WIRE = ".turns", ".wire"
 """Follows the ref of a winding in that of the part whose turns a fault has shorted."""
 
 
@@ -37,16 +38,32 @@ def measure(limit: PartLimit, solved: Solved) -> float | None:
         case "voltage_v":
             return max(abs(state.peak_voltage_v), abs(state.voltage_v))
         case "current_a":
-            return _winding_current(limit.part, solved)
+            return _winding_current(limit, solved)
     return None
 
 
-def _winding_current(part: str, solved: Solved) -> float:
-    """Rms current of a winding, of its shorted turns too: they are the same wire."""
-    shorted = part + SHORTED_PART
-    states = [solved.parts[part]]
-    states += [solved.parts[ref] for ref in solved.parts if ref.startswith(shorted)]
-    return max(max(abs(state.rms_current_a), abs(state.current_a)) for state in states)
+def _winding_current(limit: PartLimit, solved: Solved) -> float:
+    """Current that would heat the whole winding as much as its wire is heated [A].
+
+    With shorted turns most of the heat arises in their loop; the rating is one of
+    temperature, and copper loss goes by the square of the current.  Without a wire
+    resistance on file the loop cannot be weighed and the good turns alone count.
+    """
+    state = solved.parts[limit.part]
+    current = max(abs(state.rms_current_a), abs(state.current_a))
+    loops = [
+        (solved.parts[ref], solved.parts[ref.replace(SHORTED_PART, SHORTED_WIRE)])
+        for ref in solved.parts
+        if ref.startswith(limit.part + SHORTED_PART)
+    ]
+    if not loops or limit.wire_ohm <= 0.0:
+        return current
+    loop_w = sum(wire.power_w for _, wire in loops)
+    loop_ohm = sum(
+        wire.power_w / wire.rms_current_a**2 for _, wire in loops if wire.rms_current_a > 0.0
+    )
+    good_ohm = max(limit.wire_ohm - loop_ohm, 0.0)
+    return math.sqrt((current**2 * good_ohm + loop_w) / limit.wire_ohm)
 
 
 def _of_tube(limit: PartLimit, solved: Solved) -> float | None:

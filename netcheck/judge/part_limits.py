@@ -11,6 +11,7 @@ rule gives a maker's choice.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 
 from netcheck.circuit.model import Part
 from netcheck.judge.base import EVERY_CONDITION, NotJudged, PartLimit
@@ -83,7 +84,8 @@ def winding_limit(part: Part) -> PartLimit | NotJudged:
     """Return the current limit of a winding or choke."""
     if part.note.max_current_a is None:
         return NotJudged(part.ref, "current_a", "no max_current= in its note")
-    return _noted(part, "current_a", part.note.max_current_a, "max_current")
+    limit = _noted(part, "current_a", part.note.max_current_a, "max_current")
+    return replace(limit, wire_ohm=part.note.dcr_ohm or 0.0)
 
 
 COMPARED: Mapping[str, str] = {

@@ -174,14 +174,14 @@ def _figures(law: Law, rows: Sequence[OperationRow]) -> dict[str, Array]:
 
 
 def fit_type(tube: TubeType) -> Fit:
-    """Fit the law of `tube` to its rows, starting from the usual values alone."""
+    """Fit the law of `tube` to its rows, never starting from constants on file."""
     from scipy.optimize import least_squares
 
     g = tube.model.grid
     grid = GridLaw(g.perveance, g.exponent, g.sharpness_per_v, g.gas_ratio, g.leakage_ohm)
     priors = TRIODE_PRIORS if tube.kind == "triode" else PENTODE_PRIORS
     build = _builder(tube, priors, grid)
-    start = np.array([prior.start for prior in priors])
+    usual = np.array([prior.start for prior in priors])
     width = np.array([prior.width for prior in priors])
 
     def residuals(fitted: Array) -> Array:
@@ -190,11 +190,25 @@ def fit_type(tube: TubeType) -> Fit:
             np.log(max(c.model, 1e-15) / c.published) / (LOOSER[c.figure] * c.row.tolerance)
             for c in comparisons
         ]
-        return np.concatenate([rows, (fitted - start) / width])
+        return np.concatenate([rows, (fitted - usual) / width])
 
+    start = _start(tube, priors)
     solution: Any = least_squares(residuals, start, x_scale=width, bounds=_bounds(priors))
     law = build(solution.x)
     return Fit(law, compare(law, tube.operation))
+
+
+def _start(tube: TubeType, priors: Sequence[Prior]) -> Array:
+    """Return the usual values, but the printed amplification of a power triode.
+
+    At the usual amplification its rows lie so far beyond cut-off that no constant
+    changes their currents, and the search would stop where it began.
+    """
+    start = {prior.name: prior.start for prior in priors}
+    printed = [row.amplification for row in tube.operation if row.amplification]
+    if tube.kind == "triode" and tube.power and printed:
+        start["amplification"] = math.log(printed[0])
+    return np.array(list(start.values()))
 
 
 def _bounds(priors: Sequence[Prior]) -> tuple[list[float], list[float]]:

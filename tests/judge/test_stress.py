@@ -144,10 +144,17 @@ def test_a_capacitor_is_judged_by_its_peak_and_a_winding_by_its_rms() -> None:
     assert [stresses[key].rank_class for key in sorted(stresses)] == [1, 0, 1]
 
 
-def test_shorted_turns_are_the_same_wire() -> None:
-    circuit = circuit_of(two_pin("L1", 12.0, PartNote(max_current_a=0.1)))
-    state = solved("full", parts={"L1": part_state(rms_a=0.06), "L1.turns1": part_state(rms_a=2.0)})
-    assert judged(circuit, state)["L1", "current_a"].value == pytest.approx(2.0)
+def test_shorted_turns_heat_the_same_wire() -> None:
+    """10 ohm of 100 in the loop at 2 A: 40 W, as 0.63 A would heat the whole winding."""
+    note = PartNote(max_current_a=0.1, dcr_ohm=100.0)
+    circuit = circuit_of(two_pin("L1", 12.0, note))
+    parts = {
+        "L1": part_state(rms_a=0.06),
+        "L1.turns1": part_state(rms_a=2.0),
+        "L1.wire1": part_state(rms_a=2.0, power_w=40.0),
+    }
+    value = judged(circuit, solved("full", parts=parts))["L1", "current_a"].value
+    assert value == pytest.approx(((0.06**2 * 90.0 + 40.0) / 100.0) ** 0.5)
 
 
 def test_the_faulty_resistor_itself_can_burn() -> None:
