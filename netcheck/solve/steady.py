@@ -26,7 +26,7 @@ from netcheck.solve.ngspice import Array, Engine, EngineFailure
 from netcheck.solve.observe import Observation
 from netcheck.solve.slow import MAX_STEP_V, Means, SlowStates
 
-STEPS_PER_CYCLE = 48
+STEPS_PER_CYCLE = 64
 """Within 0.5 % in the watts of 256 steps, in overdrive too (measured)."""
 SETTLING = 1
 """Cycles at the start of a run that let fast parts settle and are not averaged."""
@@ -38,7 +38,7 @@ AVERAGED = 2
 """Cycles averaged once they are settled: what is reported."""
 SETTLED_SHARE = 0.02
 """Settled: every mean is below this share of the rms of its own current or voltage."""
-MAX_RUNS = 30
+MAX_RUNS = 60
 MAX_GUESSED_RUNS = 14
 """With a guess there is a second try without one."""
 HORIZONS_S = (1.0, 0.3, 0.1, 0.03, 0.01, 3e-3)

@@ -15,7 +15,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from scipy.optimize import brentq
+from scipy.optimize import brentq, fsolve
 
 from netcheck.tubes.fit import compare, space_currents
 from netcheck.tubes.library import load_library
@@ -34,7 +34,10 @@ TOLERANCE = {
     "plate_resistance_ohm": 0.20,
     "amplification": 0.10,
 }
-TYPES = {"12AX7", "12AU7", "12AT7", "6SN7GT", "EL84", "EL34", "6V6GT", "6L6GC", "KT88", "2A3"}
+SMALL = "12AX7 12AU7 12AT7 6SN7GT 12AY7 5751 6SL7GT 12BH7A 6DJ8 6CG7 EF86"
+POWER = "EL84 EL34 6V6GT 6L6GC KT88 6AQ5 6F6 KT66 6550 6550A 5881 6973 7591 7027A EL86 807"
+TRIODES = "2A3 300B 45"
+TYPES = set(f"{SMALL} {POWER} {TRIODES}".split())
 
 
 def _tolerance(row: dict[str, Any], figure: str) -> float:
@@ -115,6 +118,30 @@ def test_plate_current_at_the_published_cut_off(row: dict[str, Any]) -> None:
     plate_a, _ = law.currents(row["plate_v"], row["grid_v"])
 
     assert 3e-6 < float(plate_a) < 30e-6
+
+
+@pytest.mark.parametrize(
+    ("supply_v", "cathode_a"), [(350, 2.75e-3), (300, 2.4e-3), (250, 2.0e-3), (200, 1.55e-3)]
+)
+def test_ef86_stage_that_was_not_fitted(supply_v: float, cathode_a: float) -> None:
+    """Plate 100 kohm, screen 390 kohm, cathode 1 kohm: the cathode current is an output.
+
+    Philips EF86 data, January 1970, p. 2, as quoted in a public text.
+    """
+    law = load_library().find("EF86").law
+
+    def excess(guess: np.ndarray) -> list[float]:
+        plate_a, screen_a = guess * 1e-3
+        drop = 1e3 * (plate_a + screen_a)
+        plate_v = supply_v - 100e3 * plate_a - drop
+        screen_v = supply_v - 390e3 * screen_a - drop
+        drawn = law.currents(plate_v, screen_v, -drop)
+        return [1e3 * (float(drawn[0]) - plate_a), 1e3 * (float(drawn[1]) - screen_a)]
+
+    solved = fsolve(excess, [0.8e3 * cathode_a, 0.2e3 * cathode_a])
+
+    assert max(abs(v) for v in excess(solved)) < 1e-6
+    assert solved.sum() * 1e-3 == pytest.approx(cathode_a, rel=0.10)
 
 
 def test_every_row_names_its_sheet_and_every_type_has_rows() -> None:

@@ -44,9 +44,7 @@ def fatal_chunk(
     engine: Engine,
     circuit: Circuit,
     requests: tuple[IdleRequest, ...],
-    condition: str,
-    meter_ohm: float | None,
-    healthy: Solved | None,
+    *rest: object,
 ) -> list[Outcome]:
     """Solve as usual, except where a variant has one of the two fatal values."""
     values = {getattr(change, "value", 0.0) for each in requests for change in each.changes}
@@ -54,7 +52,7 @@ def fatal_chunk(
         die(engine)
     if ENDLESS_OHM in values:
         hang(engine)
-    return _USUAL(engine, circuit, requests, condition, meter_ohm, healthy)
+    return _USUAL(engine, circuit, requests, *rest)
 
 
 _USUAL = sweep.solve_chunk

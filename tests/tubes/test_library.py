@@ -24,6 +24,17 @@ from netcheck.tubes.library import TubeLibrary, load_library
         ("6V6GTA", "6V6GTA"),
         ("6SN7GTB", "6SN7GTB"),
         ("2a3", "2A3"),
+        ("6550", "6550"),
+        ("6550a", "6550A"),
+        ("5881", "5881"),
+        ("45", "45"),
+        ("807", "807"),
+        ("300b", "300B"),
+        ("ECC88", "6DJ8"),
+        ("6267", "EF86"),
+        ("EL90", "6AQ5"),
+        ("6SL7", "6SL7GT"),
+        ("12bh7", "12BH7A"),
     ],
 )
 def test_names_and_aliases_in_any_case(written: str, name: str) -> None:
@@ -49,7 +60,16 @@ def test_an_ambiguous_name_takes_the_lower_limit_and_warns(
 
 
 @pytest.mark.parametrize(
-    ("written", "name"), [("EL34B", "EL34"), ("ECC83S", "12AX7"), ("6L6WGB", "6L6")]
+    ("written", "name"),
+    [
+        ("EL34B", "EL34"),
+        ("ECC83S", "12AX7"),
+        ("6L6WGB", "6L6"),
+        ("6L6GB", "6L6"),
+        ("5881WXT", "5881"),
+        ("6550WE", "6550"),
+        ("300BXLS", "300B"),
+    ],
 )
 def test_trailing_letters_are_a_variant_and_warn(written: str, name: str) -> None:
     found = load_library().lookup(written)
@@ -58,7 +78,7 @@ def test_trailing_letters_are_a_variant_and_warn(written: str, name: str) -> Non
     assert found.warning == f"'{written}' is not on file; read as {name}"
 
 
-@pytest.mark.parametrize("written", ["5881", "EL345", "12AX77", "", "A", "OPAMP", "EL34UVWXYZ"])
+@pytest.mark.parametrize("written", ["7868", "EL345", "12AX77", "", "A", "OPAMP", "EL34UVWXYZ"])
 def test_what_is_not_on_file_is_not_found(written: str) -> None:
     library = load_library()
 
@@ -80,6 +100,13 @@ def test_suggestion(written: str, near: str) -> None:
 
 def test_no_suggestion_for_something_else() -> None:
     assert load_library().suggest("zener") is None
+
+
+def test_the_6550_keeps_the_lower_limit_of_the_6550a() -> None:
+    library = load_library()
+    watts = [library.find(name).limit("plate_dissipation_w").value for name in ("6550", "6550A")]
+
+    assert watts == [35, 42]
 
 
 def test_two_files_may_not_claim_one_name() -> None:

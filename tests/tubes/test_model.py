@@ -9,8 +9,10 @@ from netcheck.tubes.fit import space_currents
 from netcheck.tubes.library import load_library
 from netcheck.tubes.model import Law, PentodeLaw, TriodeLaw
 
-LAWS = {tube.name: tube.law for tube in load_library().all_types()}
+TUBES = load_library().all_types()
+LAWS = {tube.name: tube.law for tube in TUBES}
 PENTODES = {name: law for name, law in LAWS.items() if isinstance(law, PentodeLaw)}
+POWER_PENTODES = {tube.name: tube.law for tube in TUBES if tube.power and tube.kind == "pentode"}
 ABSURD = np.array([-4e155, -1e6, -1.0, 0.0, 1.0, 1e6, 4e155])
 
 
@@ -118,7 +120,7 @@ def test_the_screen_takes_everything_as_the_plate_falls(law: PentodeLaw) -> None
     assert share[-1] == pytest.approx(law.screen_share, rel=0.35)
 
 
-@pytest.mark.parametrize("law", PENTODES.values(), ids=PENTODES)
+@pytest.mark.parametrize("law", POWER_PENTODES.values(), ids=POWER_PENTODES)
 def test_zero_bias_current_is_several_times_the_class_a_current(law: PentodeLaw) -> None:
     """Lost bias is the fault this decides."""
     ip, _, _ = law.currents(250.0, 250.0, np.array([0.0, -15.0]))
@@ -127,12 +129,42 @@ def test_zero_bias_current_is_several_times_the_class_a_current(law: PentodeLaw)
     assert ip[0] > 2.0 * ip[1]
 
 
+@pytest.mark.parametrize(
+    ("name", "plate_v", "grid_v", "plate_a", "amplification"),
+    [
+        ("12AY7", 250.0, -4.0, 3.0e-3, 40.0),
+        ("6SL7GT", 250.0, -2.0, 2.3e-3, 70.0),
+        ("12BH7A", 250.0, -10.5, 11.5e-3, 16.5),
+        ("6DJ8", 90.0, -1.3, 15e-3, 33.0),
+        ("300B", 300.0, -61.0, 60e-3, 3.85),
+        ("45", 250.0, -50.0, 34e-3, 3.5),
+    ],
+)
+def test_zero_bias_follows_the_three_halves_power_of_a_published_point(
+    name: str, plate_v: float, grid_v: float, plate_a: float, amplification: float
+) -> None:
+    """No zero-bias point of these is published; Child's law from the rated one stands in.
+
+    The 5751 is left out: its two printed points disagree with a pure power law.
+    """
+    drive = (100.0 / amplification) / (plate_v / amplification + grid_v)
+
+    found, _ = LAWS[name].currents(100.0, 0.0)
+
+    assert float(found) == pytest.approx(plate_a * drive**1.5, rel=0.30)
+
+
+def _working_bias_v(law: Law) -> float:
+    """Return about the bias a tube of that amplification is used with at 250 V."""
+    if isinstance(law, TriodeLaw) and law.amplification < 5.0:
+        return -45.0
+    return -2.0 if isinstance(law, TriodeLaw) and law.amplification > 30.0 else -15.0
+
+
 @pytest.mark.parametrize("law", LAWS.values(), ids=LAWS)
 def test_reverse_grid_current_flows_and_is_small(law: Law) -> None:
     """Published reject limits are 0.5 to 3 uA for new tubes (from memory)."""
-    grid_v = -2.0 if isinstance(law, TriodeLaw) and law.amplification > 30.0 else -15.0
-
-    ip, isc, ig = _all(law, 250.0, 250.0, grid_v)
+    ip, isc, ig = _all(law, 250.0, 250.0, _working_bias_v(law))
 
     assert -3e-6 < float(ig) < 0.0
     gas = law.grid.gas_ratio * float(ip + isc)
