@@ -76,13 +76,16 @@ def find_library() -> str:
 
 
 class Engine:
-    """One ngspice in this process (a second one in the same process fails)."""
+    """One ngspice in this process (a second one in the same process fails).
 
-    def __init__(self) -> None:
+    folder: where its private folder is made; the caller removes it.
+    """
+
+    def __init__(self, folder: str | None = None) -> None:
         os.environ[LIBRARY_VARIABLE] = find_library()
-        self._folder = tempfile.TemporaryDirectory(prefix="netcheck-")
-        os.chdir(self._folder.name)
-        os.environ["HOME"] = self._folder.name
+        private = tempfile.mkdtemp(prefix="netcheck-", dir=folder)
+        os.chdir(private)
+        os.environ["HOME"] = private
         logging.getLogger("PySpice").setLevel(logging.CRITICAL + 1)
         from PySpice.Spice.NgSpice import Shared  # here: it reads the variable when imported
 

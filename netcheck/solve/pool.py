@@ -11,8 +11,10 @@ from __future__ import annotations
 import contextlib
 import multiprocessing
 import os
+import shutil
 import signal
 import sys
+import tempfile
 import time
 from collections import deque
 from collections.abc import Callable, Sequence
@@ -81,6 +83,7 @@ class Pool:
         self._shared: dict[str, Any] = {}
         method = "fork" if sys.platform.startswith("linux") else "spawn"
         self._context: Any = multiprocessing.get_context(method)
+        self._folder = tempfile.mkdtemp(prefix="netcheck-")
         self._workers = [self._start() for _ in range(self.size)]
 
     def __enter__(self) -> Pool:
@@ -104,6 +107,7 @@ class Pool:
             if worker.process.is_alive():
                 worker.process.kill()
         self._workers = []
+        shutil.rmtree(self._folder, ignore_errors=True)
 
     def share(self, name: str, value: Any) -> Shared:
         """Give every worker a value once; jobs name it by what is returned."""
@@ -184,7 +188,7 @@ class Pool:
 
     def _start(self) -> _Worker:
         ours, theirs = self._context.Pipe()
-        process = self._context.Process(target=_work, args=(theirs, ours), daemon=True)
+        process = self._context.Process(target=_work, args=(theirs, ours, self._folder), daemon=True)
         process.start()
         theirs.close()
         for name, value in self._shared.items():
@@ -209,15 +213,15 @@ def _send(pipe: Connection, message: tuple[Any, Any]) -> None:
         pipe.send(message)
 
 
-def _work(pipe: Connection, parents_end: Connection) -> None:
-    """Load ngspice, then answer jobs until the parent hangs up."""
+def _work(pipe: Connection, parents_end: Connection, folder: str) -> None:
+    """Load ngspice in a folder of its own, then answer jobs until the parent hangs up."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     parents_end.close()
     _silence()
     from netcheck.solve.ngspice import Engine  # here: only workers need numpy and PySpice early
 
     try:
-        engine = Engine()
+        engine = Engine(folder)
     except NetcheckError as error:
         pipe.send(("unavailable", (error.message, error.hint)))
         return
