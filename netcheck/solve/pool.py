@@ -188,7 +188,8 @@ class Pool:
 
     def _start(self) -> _Worker:
         ours, theirs = self._context.Pipe()
-        process = self._context.Process(target=_work, args=(theirs, ours, self._folder), daemon=True)
+        arguments = (theirs, ours, self._folder)
+        process = self._context.Process(target=_work, args=arguments, daemon=True)
         process.start()
         theirs.close()
         for name, value in self._shared.items():
