@@ -6,6 +6,7 @@ import json
 import subprocess
 import sys
 from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
 
 import pytest
 
@@ -34,7 +35,7 @@ from netcheck.solve.ngspice import Engine
 task = json.load(sys.stdin)
 deck = ["t"] + [f"vin{i} {n} 0 {v!r}" for i, (n, v) in enumerate(task["volts"].items())]
 deck += [f"b{i} out{i} 0 v={t}" for i, t in enumerate(task["texts"])] + [".end"]
-engine = Engine()
+engine = Engine(sys.argv[1])
 engine.load(deck)
 names = [f"out{i}" for i in range(len(task["texts"]))]
 print("ANSWER", json.dumps(list(engine.operating_point(names))))
@@ -42,12 +43,12 @@ print("ANSWER", json.dumps(list(engine.operating_point(names))))
 
 
 @pytest.fixture
-def solve_expression() -> SolveExpression:
+def solve_expression(tmp_path: Path) -> SolveExpression:
     """Solve texts of B sources at given node voltages; returns their values."""
 
     def solve(texts: Sequence[str], volts: Mapping[str, float]) -> list[float]:
         done = subprocess.run(
-            [sys.executable, "-c", _SOLVE],
+            [sys.executable, "-c", _SOLVE, str(tmp_path)],
             input=json.dumps({"texts": list(texts), "volts": dict(volts)}),
             capture_output=True,
             text=True,
