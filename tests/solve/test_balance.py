@@ -123,11 +123,7 @@ FAULTS = [
     ("6v6_single_ended", "C3/leaky@2Mohm"),
     ("6v6_single_ended", "L1/shorted_turns@5%"),
     ("2a3_single_ended", "C5/leaky@410ohm"),
-    pytest.param(
-        "2a3_single_ended",
-        "C5/shorted",
-        marks=pytest.mark.xfail(reason="does not settle within 30 runs", strict=False),
-    ),
+    ("2a3_single_ended", "C5/shorted"),
     ("el34_pair_fixed_bias", "C5/leaky@5Mohm"),
     ("kt88_ultralinear_cathode_bias", "L2+L1/shorted_turns@5%"),
     ("kt88_ultralinear_cathode_bias", "R14/open"),
