@@ -16,9 +16,10 @@ from pathlib import Path
 import pytest
 
 from netcheck.analysis import sweep
-from netcheck.analysis.options import AuditOptions, Silent
+from netcheck.analysis.options import AuditOptions
 from netcheck.errors import UnanswerableError
 from netcheck.pipeline import audit_circuit
+from netcheck.report.progress import SilentProgress
 from netcheck.solve.idle import IdleRequest
 from netcheck.solve.pool import Pool
 from netcheck.solve.results import NotSolved
@@ -194,7 +195,9 @@ def test_a_fault_that_does_not_solve_is_a_row_with_its_reason() -> None:
     circuit = circuit_of(*COUPLED, B_PLUS, CATHODE, *TRAP)
 
     with Pool(1) as pool:
-        result = audit_circuit(circuit, "case.cir", AuditOptions(idle_only=True), pool, Silent())
+        result = audit_circuit(
+            circuit, "case.cir", AuditOptions(idle_only=True), pool, SilentProgress()
+        )
 
     rows = {row.fault.id: row for row in result.faults}
     shorted = rows["C1/shorted"]
@@ -222,7 +225,9 @@ def test_a_crash_costs_one_row(monkeypatch: pytest.MonkeyPatch) -> None:
     circuit = circuit_of(*COUPLED, B_PLUS, CATHODE)
 
     with Pool(1) as pool:
-        result = audit_circuit(circuit, "case.cir", AuditOptions(idle_only=True), pool, Silent())
+        result = audit_circuit(
+            circuit, "case.cir", AuditOptions(idle_only=True), pool, SilentProgress()
+        )
 
     lost = [row.fault.id for row in result.faults if row.verdict == "not_solved"]
     assert lost == ["C1/shorted"]
@@ -245,4 +250,4 @@ def test_require_health_names_what_is_missing() -> None:
     circuit = circuit_of("X1 p g k 12AX7", "R1 b p 100k", "VB b 0 0", "R2 k 0 1k", "R3 g 0 1Meg")
 
     with Pool(1) as pool, pytest.raises(UnanswerableError, match="no tube conducts"):
-        audit_circuit(circuit, "t.cir", AuditOptions(idle_only=True), pool, Silent())
+        audit_circuit(circuit, "t.cir", AuditOptions(idle_only=True), pool, SilentProgress())

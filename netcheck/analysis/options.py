@@ -28,16 +28,3 @@ class Progress(Protocol):
 
     def finish(self) -> None:
         """End the step."""
-
-
-class Silent:
-    """Progress that nobody looks at."""
-
-    def start(self, label: str, total: int) -> None:
-        """Do nothing."""
-
-    def advance(self, count: int = 1) -> None:
-        """Do nothing."""
-
-    def finish(self) -> None:
-        """Do nothing."""
