@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from netcheck.circuit.changes import AddResistor, Change
 from netcheck.circuit.model import Circuit
@@ -62,35 +63,41 @@ def idle_outcomes(
 ) -> list[Outcome]:
     """Return the operating point of each variant."""
     requests = [IdleRequest(tuple(changes), task.meter_nets) for changes in variants]
+
+    def job(chunk: tuple[IdleRequest, ...]) -> Job:
+        known = (task.circuit, chunk, task.condition, task.meter_ohm, task.healthy, task.absent)
+        return Job(solve_chunk, known, len(chunk))
+
+    answers: list[Outcome] = _in_chunks(pool, task.condition, requests, job, advance)
+    return answers
+
+
+def _in_chunks(
+    pool: Pool,
+    condition: str,
+    requests: Sequence[IdleRequest],
+    job: Callable[[tuple[IdleRequest, ...]], Job],
+    advance: Advance = lambda count: None,
+) -> list[Any]:
+    """Solve requests in chunks; a chunk whose worker is lost is solved one by one."""
     chunks = _chunks(pool, requests)
-    outcomes: list[Outcome] = []
-    for chunk, answer in zip(chunks, pool.run(_jobs(task, chunks), advance), strict=True):
-        outcomes.extend(_one_by_one(pool, task, chunk) if isinstance(answer, Lost) else answer)
-    return outcomes
+    answers: list[Any] = []
+    for chunk, answer in zip(
+        chunks, pool.run([job(each) for each in chunks], advance), strict=True
+    ):
+        if not isinstance(answer, Lost):
+            answers += answer
+            continue
+        singles = pool.run([job((request,)) for request in chunk])
+        answers += [
+            NotSolved(condition, one.reason) if isinstance(one, Lost) else one[0] for one in singles
+        ]
+    return answers
 
 
 def _chunks(pool: Pool, requests: Sequence[IdleRequest]) -> list[tuple[IdleRequest, ...]]:
     size = max(1, min(CHUNK, -(-len(requests) // pool.size)))
     return [tuple(requests[at : at + size]) for at in range(0, len(requests), size)]
-
-
-def _jobs(task: IdleTask, chunks: Sequence[tuple[IdleRequest, ...]]) -> list[Job]:
-    return [
-        Job(
-            solve_chunk,
-            (task.circuit, chunk, task.condition, task.meter_ohm, task.healthy, task.absent),
-            len(chunk),
-        )
-        for chunk in chunks
-    ]
-
-
-def _one_by_one(pool: Pool, task: IdleTask, chunk: tuple[IdleRequest, ...]) -> list[Outcome]:
-    answers = pool.run(_jobs(task, [(request,) for request in chunk]))
-    return [
-        NotSolved(task.condition, answer.reason) if isinstance(answer, Lost) else answer[0]
-        for answer in answers
-    ]
 
 
 def judge_chunk(
@@ -121,15 +128,13 @@ def idle_overloads(
     pool: Pool, task: IdleTask, judging: Shared, variants: Sequence[tuple[Change, ...]]
 ) -> list[NotSolved | tuple[Stress, ...]]:
     """Return, for each variant at idle, its stresses near a limit or over it."""
-    answers: list[NotSolved | tuple[Stress, ...]] = []
-    chunks = _chunks(pool, [IdleRequest(changes) for changes in variants])
-    jobs = [
-        Job(judge_chunk, (task.circuit, judging, chunk, task.condition, task.absent))
-        for chunk in chunks
-    ]
-    for chunk, answer in zip(chunks, pool.run(jobs), strict=True):
-        lost = isinstance(answer, Lost)
-        answers += [NotSolved(task.condition, answer.reason)] * len(chunk) if lost else answer
+
+    def job(chunk: tuple[IdleRequest, ...]) -> Job:
+        known = (task.circuit, judging, chunk, task.condition, task.absent)
+        return Job(judge_chunk, known, len(chunk))
+
+    requests = [IdleRequest(changes) for changes in variants]
+    answers: list[NotSolved | tuple[Stress, ...]] = _in_chunks(pool, task.condition, requests, job)
     return answers
 
 

@@ -70,7 +70,8 @@ class Solved:
     readings: Mapping[str, float] = field(default_factory=dict)
     """Net volts as the meter reads them, where its loading matters."""
     settled_share: float = 0.0
-    """Largest remaining mean capacitor current (or inductor voltage) as a share."""
+    """Largest remaining mean capacitor current (or inductor voltage) as a share of its
+    rms; those whose state is within some 0.1 V of settled are passed over."""
     notes: tuple[str, ...] = field(default=())
 
 

@@ -158,3 +158,24 @@ def test_no_library_anywhere(monkeypatch: pytest.MonkeyPatch) -> None:
 
     for system in ("apt install libngspice0", "dnf install", "pacman -S", "brew install"):
         assert system in caught.value.hint
+
+
+def fatal_judging(
+    engine: Engine, circuit: Circuit, judging: object, requests: tuple[IdleRequest, ...], *_: object
+) -> list[tuple[object, ...]]:
+    """Find nothing over a limit, except where a variant is fatal."""
+    if FATAL_OHM in {getattr(change, "value", 0.0) for each in requests for change in each.changes}:
+        die(engine)
+    return [() for _ in requests]
+
+
+def test_a_search_loses_only_the_size_that_crashes(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sweep, "judge_chunk", fatal_judging)
+    circuit = circuit_of("V1 a 0 10", "R1 a b 1k", "R2 b 0 1k")
+    variants = [(SetValue("R2", ohm),) for ohm in (500.0, FATAL_OHM, 2000.0)]
+
+    with Pool(1) as pool:
+        task = IdleTask(pool.share("idle", circuit), "idle")
+        found = sweep.idle_overloads(pool, task, pool.share("judging", None), variants)
+
+    assert found == [(), NotSolved("idle", "the solver crashed"), ()]
