@@ -1,0 +1,67 @@
+"""The command line: arguments in, a report and an exit code out; no engineering.
+
+Exit codes: 0 nothing at or above the threshold; 1 findings; 2 the question could
+not be answered (wrong usage, bad netlist, the healthy circuit does not solve, no
+ngspice); 70 a bug of ours; 130 stopped by Ctrl-C.
+
+One command a file.  Only the argument parser is imported at the top; each command
+imports what it needs, so that `--version` and an idle audit start fast.
+"""
+
+from __future__ import annotations
+
+import gc
+from typing import Annotated
+
+import typer
+
+from netcheck import __version__
+from netcheck.cli.audit import audit
+from netcheck.cli.faults import faults
+from netcheck.cli.tubes import tubes
+
+OBJECTS_BETWEEN_COLLECTIONS = 100_000
+"""Loading modules makes many objects and leaves few cycles: with Python's own
+threshold of 700 a fifth of the start goes into looking for garbage."""
+
+app = typer.Typer(
+    name="netcheck",
+    help="Find which fault of a vacuum-tube amplifier would overheat which part.",
+    epilog="Exit codes: 0 nothing at or above the threshold, 1 findings, 2 the question could "
+    "not be answered, 70 a bug of netcheck, 130 interrupted.",
+    add_completion=False,
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+
+
+def main() -> None:
+    """Run the program."""
+    gc.set_threshold(OBJECTS_BETWEEN_COLLECTIONS)
+    try:
+        app()
+    finally:
+        gc.freeze()  # all goes with the process: a last search for garbage is time lost
+
+
+def _show_version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"netcheck {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _options(
+    version: Annotated[
+        bool,
+        typer.Option(
+            "--version", callback=_show_version, is_eager=True, help="Show the version and exit."
+        ),
+    ] = False,
+) -> None:
+    """Find which fault of a vacuum-tube amplifier would overheat which part."""
+
+
+for command in (audit, tubes, faults):
+    app.command()(command)

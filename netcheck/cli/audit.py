@@ -1,0 +1,121 @@
+"""`netcheck audit`: solve a netlist healthy and faulted, and rank the faults.
+
+The threshold (`--fail-at`) judges the healthy circuit: a finding of level error,
+or a healthy part over (or at) a limit.  That a fault can overheat something is
+true of every amplifier and fails nothing.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from netcheck.cli.shell import (
+    EXIT_FINDINGS,
+    FrequencyOption,
+    JobsOption,
+    MeterOption,
+    NetlistArgument,
+    OutputOption,
+    check_readable,
+    guarded,
+    positive,
+    print_report,
+    print_whole,
+)
+
+if TYPE_CHECKING:
+    from netcheck.report.model import Audit
+
+
+class Format(StrEnum):
+    """Output formats."""
+
+    TEXT = "text"
+    JSON = "json"
+
+
+class FailAt(StrEnum):
+    """What of the healthy circuit makes the exit code 1."""
+
+    OVER_LIMIT = "over_limit"
+    AT_LIMIT = "at_limit"
+    NEVER = "never"
+
+
+@guarded
+def audit(
+    file: NetlistArgument,
+    format: Annotated[
+        Format, typer.Option("--format", help="Readable text, or JSON.")
+    ] = Format.TEXT,
+    output: OutputOption = None,
+    idle_only: Annotated[
+        bool, typer.Option("--idle-only", help="Operating points only, without a signal.")
+    ] = False,
+    jobs: JobsOption = None,
+    meter: MeterOption = "10Mohm",
+    frequency: FrequencyOption = "1kHz",
+    show_all: Annotated[bool, typer.Option("--all", help="Show every row of the report.")] = False,
+    fail_at: Annotated[
+        FailAt,
+        typer.Option(
+            "--fail-at",
+            help="Exit with 1 if the HEALTHY circuit has an error finding or a part over "
+            "(or at) a limit.",
+        ),
+    ] = FailAt.OVER_LIMIT,
+) -> int:
+    """Solve a netlist healthy and faulted, and rank what would overheat what."""
+    from netcheck.report.files import check_output, write_whole
+
+    check_readable(file)
+    if output is not None:
+        check_output(output, file)
+    result = _run_audit(file, idle_only, jobs, meter, frequency)
+    if output is not None:
+        write_whole(output, _rendered(result, format, show_all))
+    elif format is Format.JSON:
+        print_whole(_rendered(result, format, show_all))
+    else:
+        from netcheck.report import to_terminal
+
+        print_report(lambda console: to_terminal.write(result, console, show_all=show_all))
+    return _verdict_code(result, fail_at)
+
+
+def _run_audit(file: Path, idle_only: bool, jobs: int | None, meter: str, frequency: str) -> Audit:
+    from netcheck import pipeline
+    from netcheck.report.progress import progress_for_terminal
+
+    options = pipeline.AuditOptions(
+        idle_only=idle_only,
+        jobs=jobs,
+        meter_ohm=positive(meter, "ohm", "--meter") if meter.lower() != "none" else None,
+        frequency_hz=positive(frequency, "Hz", "--frequency"),
+    )
+    with progress_for_terminal() as progress:
+        return pipeline.audit(file, options, progress)
+
+
+def _rendered(result: Audit, format: Format, show_all: bool) -> str:
+    if format is Format.JSON:
+        from netcheck.report import to_json
+
+        return to_json.render(result)
+    from netcheck.report import to_terminal
+
+    return to_terminal.render(result, show_all=show_all)
+
+
+def _verdict_code(result: Audit, fail_at: FailAt) -> int:
+    from netcheck.report.facts import healthy_verdict
+
+    if fail_at is FailAt.NEVER:
+        return 0
+    failing = {"over_limit"} if fail_at is FailAt.OVER_LIMIT else {"over_limit", "at_limit"}
+    wrong = any(finding.level == "error" for finding in result.findings)
+    return EXIT_FINDINGS if wrong or healthy_verdict(result) in failing else 0
