@@ -2,11 +2,22 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from netcheck.cli.shell import ListFormat, ListFormatOption, guarded, print_report, print_whole
+from netcheck.cli.shell import (
+    ListFormat,
+    ListFormatOption,
+    TubesOption,
+    guarded,
+    print_report,
+    print_whole,
+)
+
+if TYPE_CHECKING:
+    from netcheck.tubes.types import TubeType
 
 
 @guarded
@@ -15,18 +26,44 @@ def tubes(
         str | None, typer.Argument(metavar="[TYPE]", help="One type, in full.", show_default=False)
     ] = None,
     format: ListFormatOption = ListFormat.TEXT,
+    plot: Annotated[
+        Path | None,
+        typer.Option(
+            "--plot",
+            metavar="FILE",
+            help="Also draw the plate curves of TYPE, as .png or .svg.",
+            show_default=False,
+        ),
+    ] = None,
+    tubes: TubesOption = None,
 ) -> int:
     """List the tube types on file: pins, limits, and the source of each number."""
     from netcheck.report import tube_list
-    from netcheck.tubes.library import load_library
+    from netcheck.tubes.user_folder import library_with
 
-    library = load_library()
+    library = library_with(tubes)
     found = tube_list.look_up(library, name) if name is not None else None
+    if plot is not None:
+        _draw(found.type if found else None, plot)
     types = (found.type,) if found else library.all_types()
     if format is ListFormat.JSON:
-        print_whole(tube_list.to_json(types))
+        print_whole(tube_list.to_json(types, library))
     elif found:
-        print_report(lambda console: tube_list.write_type(console, found))
+        print_report(lambda console: tube_list.write_type(console, found, library))
     else:
-        print_report(lambda console: tube_list.write_types(console, types))
+        print_report(lambda console: tube_list.write_types(console, types, library))
     return 0
+
+
+def _draw(tube: TubeType | None, plot: Path) -> None:
+    from netcheck.errors import NetcheckError
+    from netcheck.report.files import check_output, write_whole
+    from netcheck.report.tube_plot import draw, image_format
+
+    if tube is None:
+        raise NetcheckError(
+            "--plot needs a type", hint="for example `netcheck tubes EL34 --plot el34.png`"
+        )
+    form = image_format(plot)
+    check_output(plot)
+    write_whole(plot, draw(tube, form))

@@ -1,14 +1,15 @@
 """The list of tube types on file: pins for `X` cards, limits, and where each number is from.
 
 Comes in: tube types of the library.  Goes out: text for a person or JSON for a
-machine.  One type alone also shows heater, capacitances and the published rows
-its current law was fitted to.
+machine.  One type alone also shows heater, capacitances, the rows of its sheets, how
+well its current law meets them, and what else fits its socket.
 """
 
 from __future__ import annotations
 
 import json
 from collections.abc import Sequence
+from dataclasses import asdict
 from typing import Any
 
 from rich.console import Console
@@ -23,12 +24,14 @@ from netcheck.report.terminal.layout import (
     safe,
     table,
 )
+from netcheck.report.tube_accuracy import accuracy_json, accuracy_lines
 from netcheck.report.words import counted, quantity_words, unit_of
 from netcheck.tubes.library import Found, TubeLibrary
-from netcheck.tubes.types import TubeType
+from netcheck.tubes.substitutes import Substitute, substitutes_for
+from netcheck.tubes.types import Drop, TubeType
 from netcheck.units import format_quantity
 
-LIST_SCHEMA_VERSION = "1.0"
+LIST_SCHEMA_VERSION = "1.1"
 
 
 def look_up(library: TubeLibrary, name: str) -> Found:
@@ -42,51 +45,108 @@ def look_up(library: TubeLibrary, name: str) -> Found:
     )
 
 
-def to_json(types: Sequence[TubeType]) -> str:
+def to_json(types: Sequence[TubeType], library: TubeLibrary) -> str:
     """Return types as one JSON object."""
-    listed = {"schema_version": LIST_SCHEMA_VERSION, "tubes": [_entry(tube) for tube in types]}
+    entries = [_entry(tube, library) for tube in types]
+    listed = {"schema_version": LIST_SCHEMA_VERSION, "tubes": entries}
     return json.dumps(listed, indent=1, allow_nan=False) + "\n"
 
 
-def _entry(tube: TubeType) -> dict[str, Any]:
-    order = list(tube.electrodes)
-    data = tube.model_dump(mode="json", exclude={"sources"})
-    return {"name": data.pop("name"), "x_card_pins": order, **data}
+def _entry(tube: TubeType, library: TubeLibrary) -> dict[str, Any]:
+    entry = _section(tube)
+    if tube.companion is not None:
+        entry["companion"] = _section(tube.companion)
+    return {
+        **entry,
+        "own_file": bool(library.file_of(tube.name)),
+        "substitutes": [asdict(each) for each in substitutes_for(tube.name, library)],
+    }
 
 
-def write_types(console: Console, types: Sequence[TubeType]) -> None:
+def _section(tube: TubeType) -> dict[str, Any]:
+    data = tube.model_dump(mode="json", exclude={"sources", "companion"})
+    return {
+        "name": data.pop("name"),
+        "x_card_pins": list(tube.electrodes),
+        **data,
+        "accuracy": accuracy_json(tube),
+    }
+
+
+def write_types(console: Console, types: Sequence[TubeType], library: TubeLibrary) -> None:
     """Write all types, each with pins and limits."""
     paragraph(console, f"{counted(len(types), 'tube type')} on file.")
+    own = [f"{tube.name} ({file})" for tube in types if (file := library.file_of(tube.name))]
+    if own:
+        paragraph(console, f"From your own files: {', '.join(own)}.")
     for tube in types:
-        _write_head(console, tube)
-        _write_limits(console, tube)
+        for section in tube.unlike_sections:
+            _write_head(console, section, tube)
+            _write_limits(console, section)
     console.print()
     paragraph(
         console,
-        "`netcheck tubes TYPE` also shows heater, capacitances and the published rows of one type.",
+        "`netcheck tubes TYPE` also shows heater, capacitances, published rows, accuracy and "
+        "substitutes of one type; with `--plot FILE.png` it draws the plate curves.",
     )
 
 
-def write_type(console: Console, found: Found) -> None:
+def write_type(console: Console, found: Found, library: TubeLibrary) -> None:
     """Write all that is on file for one type."""
     tube = found.type
-    _write_head(console, tube)
+    _write_head(console, tube, tube)
+    if file := library.file_of(tube.name):
+        bullets(console, [f"note: from your own file {file}"])
     if found.warning:
         bullets(console, [safe(f"warning: {found.warning}", "yellow")])
+    for section in tube.unlike_sections:
+        if section is not tube:
+            _write_head(console, section, tube)
+        _write_section(console, section)
+    if lines := accuracy_lines(tube):
+        paragraph(console, "Accuracy of the current law, model over sheet:")
+        bullets(console, lines)
+    if found_there := substitutes_for(tube.name, library):
+        paragraph(console, "What else is found in its socket:")
+        bullets(console, [_substitute_line(each) for each in found_there])
+
+
+def _write_section(console: Console, tube: TubeType) -> None:
+    """Write limits, pins and rows of one kind of section."""
     _write_limits(console, tube)
     paragraph(console, "Socket pins and heater:")
     bullets(console, [*_socket_lines(tube), _heater_line(tube)])
     if tube.capacitances:
         paragraph(console, "Capacitances:")
         bullets(console, _capacitance_lines(tube))
+    if tube.drops:
+        paragraph(console, "Drop from one plate to the cathode; the law goes through the one used:")
+        bullets(console, [_drop_line(drop) for drop in tube.drops])
     if tube.operation:
         _write_rows(console, tube)
 
 
-def _write_head(console: Console, tube: TubeType) -> None:
+def _drop_line(drop: Drop) -> str:
+    remarks = [drop.basis, drop.source]
+    remarks += [] if drop.used else ["not used"]
+    remarks += [drop.note] if drop.note else []
+    amps = format_quantity(drop.plate_a, "A")
+    return f"{format_quantity(drop.drop_v, 'V')} at {amps} ({'; '.join(remarks)})"
+
+
+def _substitute_line(each: Substitute) -> str:
+    how = "" if each.same_pins else ", with an adapter"
+    heater = f"; heater {each.heater}" if each.heater else ""
+    likelihood = each.likelihood.replace("_", " ")
+    return f"{each.type} ({likelihood}{how}): {each.note}{heater} ({each.source})"
+
+
+def _write_head(console: Console, tube: TubeType, bulb: TubeType) -> None:
+    """Write the name and how the card of one section is written; `bulb` is its type."""
     heading(console, f"{tube.name}: {tube.description}")
-    card = f"X1 {' '.join(tube.electrodes)} {tube.name}"
-    paragraph(console, f"Card: {card}   ({tube.base})")
+    for electrodes in reversed(tube.electrode_choices):
+        card = f"X1 {' '.join(electrodes)} {bulb.name}"
+        paragraph(console, f"Card: {card}   ({tube.base})")
     names = [*tube.aliases, *(f"{name} (ambiguous)" for name in tube.ambiguous)]
     if names:
         paragraph(console, f"Also read as: {', '.join(names)}")
@@ -153,7 +213,7 @@ def _capacitance_lines(tube: TubeType) -> list[str]:
 
 
 def _write_rows(console: Console, tube: TubeType) -> None:
-    paragraph(console, "Published points the current law was fitted to:")
+    paragraph(console, "Rows of the sheets:")
     titles = ["plate V", "screen V", "grid V", "plate mA", "screen mA"]
     columns = [*(Column(title, "right") for title in titles), Column("basis"), Column("source")]
     rows = []

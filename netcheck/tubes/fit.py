@@ -9,6 +9,9 @@ the row's own tolerance for a plate current and a multiple of it for slopes and
 screen currents.  Constants that few rows can settle (how sharp the knee is, what
 happens below 20 V) are held near usual values by weak priors.
 
+Of a type with three or more published rows every third of those is held out: the
+law never sees it, so how it meets that row is a prediction.
+
 Run `python -m netcheck.tubes.fit EL34` to see the rows and the block of
 constants for the data file.
 """
@@ -25,13 +28,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netcheck.tubes.library import load_library
-from netcheck.tubes.model import GridLaw, Law, PentodeLaw, TriodeLaw
+from netcheck.tubes.model import GridLaw, Law, PentodeLaw, TriodeLaw, grid_law_of
 from netcheck.tubes.types import OperationRow, TubeType
 
 Array = NDArray[np.float64]
 
 STEP_V = 0.01
 """Step of the central differences; far above rounding, far below any curvature."""
+
+HOLD_OUT_EVERY = 3
 
 LOOSER = {
     "plate_a": 1.0,
@@ -109,19 +114,42 @@ class Comparison:
 
 @dataclass(frozen=True, slots=True)
 class Fit:
-    """A fitted law and how it compares with the rows."""
+    """A fitted law and how it compares with the rows it saw, and with those held out."""
 
     law: Law
     comparisons: tuple[Comparison, ...]
 
+    held_out: tuple[Comparison, ...] = ()
+
     def worst(self, *figures: str, basis: str = "published") -> float | None:
-        """Return the largest deviation among rows of `basis`, as a fraction."""
-        sizes = [
-            abs(c.deviation)
-            for c in self.comparisons
-            if c.figure in figures and c.row.basis == basis
-        ]
-        return max(sizes, default=None)
+        """Return the largest deviation among fitted rows of `basis`, as a fraction."""
+        return _worst(self.comparisons, figures, basis)
+
+    def held_out_worst(self, *figures: str) -> float | None:
+        """Return the largest deviation among the rows that were held out."""
+        return _worst(self.held_out, figures, "published")
+
+
+def _worst(comparisons: Sequence[Comparison], figures: Sequence[str], basis: str) -> float | None:
+    found = [c for c in comparisons if c.figure in figures and c.row.basis == basis]
+    return max((abs(c.deviation) for c in found), default=None)
+
+
+def held_out_rows(tube: TubeType) -> frozenset[int]:
+    """Return the numbers (from 0) of the operation rows that the fit never sees.
+
+    Every third published row in the order of the file; nothing where fewer than
+    three were published, since then each is needed.  Rows derived from other figures
+    or read from a curve are all fitted.
+    """
+    published = [n for n, row in enumerate(tube.operation) if row.basis == "published"]
+    return frozenset(published[HOLD_OUT_EVERY - 1 :: HOLD_OUT_EVERY])
+
+
+def fitted_rows(tube: TubeType) -> tuple[OperationRow, ...]:
+    """Return the operation rows that the law is fitted to."""
+    held_out = held_out_rows(tube)
+    return tuple(row for number, row in enumerate(tube.operation) if number not in held_out)
 
 
 def space_currents(law: Law, plate_v: Array, screen_v: Array, grid_v: Array) -> tuple[Array, Array]:
@@ -177,25 +205,25 @@ def fit_type(tube: TubeType) -> Fit:
     """Fit the law of `tube` to its rows, never starting from constants on file."""
     from scipy.optimize import least_squares
 
-    g = tube.model.grid
-    grid = GridLaw(g.perveance, g.exponent, g.sharpness_per_v, g.gas_ratio, g.leakage_ohm)
+    grid = grid_law_of(tube)
+    rows = fitted_rows(tube)
     priors = TRIODE_PRIORS if tube.kind == "triode" else PENTODE_PRIORS
     build = _builder(tube, priors, grid)
     usual = np.array([prior.start for prior in priors])
     width = np.array([prior.width for prior in priors])
 
     def residuals(fitted: Array) -> Array:
-        comparisons = compare(build(fitted), tube.operation)
-        rows = [
+        deviations = [
             np.log(max(c.model, 1e-15) / c.published) / (LOOSER[c.figure] * c.row.tolerance)
-            for c in comparisons
+            for c in compare(build(fitted), rows)
         ]
-        return np.concatenate([rows, (fitted - usual) / width])
+        return np.concatenate([deviations, (fitted - usual) / width])
 
     start = _start(tube, priors)
     solution: Any = least_squares(residuals, start, x_scale=width, bounds=_bounds(priors))
     law = build(solution.x)
-    return Fit(law, compare(law, tube.operation))
+    held_out = [tube.operation[number] for number in sorted(held_out_rows(tube))]
+    return Fit(law, compare(law, rows), compare(law, held_out))
 
 
 def _start(tube: TubeType, priors: Sequence[Prior]) -> Array:
@@ -212,8 +240,12 @@ def _start(tube: TubeType, priors: Sequence[Prior]) -> Array:
 
 
 def _bounds(priors: Sequence[Prior]) -> tuple[list[float], list[float]]:
-    """Keep each constant within three widths of its prior, exponents above 1."""
-    floor = {p.name: math.log(1.05) for p in priors if "exponent" in p.name}
+    """Keep each constant within three widths of its prior, exponents above 1.
+
+    A knee that starts with a lower power than 1.35 turns so fast at 0 V that a solver
+    would meet it as a corner.
+    """
+    floor = {"exponent": math.log(1.05), "knee_exponent": math.log(1.35)}
     low = [max(p.start - 3 * p.width, floor.get(p.name, -math.inf)) for p in priors]
     return low, [p.start + 3 * p.width for p in priors]
 
@@ -230,10 +262,11 @@ def _builder(tube: TubeType, priors: Sequence[Prior], grid: GridLaw) -> Callable
 
 def _report(tube: TubeType, fit: Fit) -> str:
     lines = [f"# {tube.name}: plate, screen, grid volts; figure; published, model, deviation"]
-    for c in fit.comparisons:
+    for c in (*fit.comparisons, *fit.held_out):
+        basis = "held out" if c in fit.held_out else c.row.basis
         screen = "-" if c.row.screen_v is None else f"{c.row.screen_v:g}"
         lines.append(
-            f"#  {c.row.plate_v:6g} {screen:>5} {c.row.grid_v:7g}  {c.row.basis:9}"
+            f"#  {c.row.plate_v:6g} {screen:>5} {c.row.grid_v:7g}  {basis:9}"
             f" {c.row.connection:11} {c.figure:20}"
             f" {c.published:10.4g} {c.model:10.4g} {100 * c.deviation:+7.1f} %"
         )
@@ -241,14 +274,22 @@ def _report(tube: TubeType, fit: Fit) -> str:
     lines.append(f"\n[model.{tube.kind}]")
     lines += [f"{prior.name} = {getattr(fit.law, prior.name):.6g}" for prior in priors]
     lines.append('source = "fit"\n\n[model.residuals]')
-    worst = {
-        "plate_worst": fit.worst("plate_a", "cathode_a"),
-        "screen_worst": fit.worst("screen_a"),
-        "transconductance_worst": fit.worst("transconductance_s"),
-    }
-    lines += [f"{name} = {value:.3f}" for name, value in worst.items() if value is not None]
-    lines.append('source = "fit"')
+    lines += [f"{name} = {value:.3f}" for name, value in residuals_of(fit).items()]
+    held_out = [number + 1 for number in sorted(held_out_rows(tube))]
+    lines += [f"held_out = {held_out}", 'source = "fit"']
     return "\n".join(lines)
+
+
+def residuals_of(fit: Fit) -> dict[str, float]:
+    """Return the worst deviations by the names of the data file."""
+    figures = {
+        "plate_worst": ("plate_a", "cathode_a"),
+        "screen_worst": ("screen_a",),
+        "transconductance_worst": ("transconductance_s",),
+    }
+    worst = {name: fit.worst(*which) for name, which in figures.items()}
+    worst |= {f"held_out_{name}": fit.held_out_worst(*which) for name, which in figures.items()}
+    return {name: value for name, value in worst.items() if value is not None}
 
 
 def main(arguments: Sequence[str]) -> int:
@@ -259,7 +300,9 @@ def main(arguments: Sequence[str]) -> int:
         if tube is None:
             sys.stderr.write(f"{name}: no such tube on file\n")
             return 2
-        sys.stdout.write(_report(tube, fit_type(tube)) + "\n")
+        for section in tube.unlike_sections:
+            if section.operation:
+                sys.stdout.write(_report(section, fit_type(section)) + "\n")
     return 0
 
 

@@ -52,26 +52,44 @@ class _Names:
 
 @dataclass(frozen=True, slots=True)
 class TubeLibrary:
-    """All types on file; `texts` maps file name to contents."""
+    """All types on file; `texts` maps file name to contents.
+
+    own: the files of the user, whose names win over the others'.
+    """
 
     texts: Mapping[str, str]
+    own: frozenset[str] = frozenset()
     _names: Mapping[str, _Names] = field(init=False, repr=False)
     _types: dict[str, TubeType] = field(init=False, repr=False, default_factory=dict)
 
     def __post_init__(self) -> None:
+        built_in = self._names_in(file for file in self.texts if file not in self.own)
+        own = self._names_in(self.own)
+        # A type that loses its name to a file of the user loses its aliases too.
+        taken = {key: own.get(_key(entry.name), entry) for key, entry in built_in.items()}
+        object.__setattr__(self, "_names", taken | own)
+
+    def _names_in(self, some: Iterable[str]) -> dict[str, _Names]:
+        """Return what the names of some files stand for; no two may claim one."""
         names: dict[str, _Names] = {}
-        for file, text in sorted(self.texts.items()):
-            entry = _first_paragraph(file, text)
+        for file in sorted(some):
+            entry = _first_paragraph(file, self.texts[file])
             for word in (entry.name, *entry.aliases, *entry.ambiguous):
                 other = names.setdefault(_key(word), entry)
                 if other is not entry:
                     raise TubeDataError(f"{file}: aliases: '{word}' is also in {other.file}")
-        object.__setattr__(self, "_names", names)
+        return names
 
     @property
     def names(self) -> tuple[str, ...]:
         """Names of all types, sorted."""
         return tuple(sorted({entry.name for entry in self._names.values()}))
+
+    def file_of(self, name: str) -> str:
+        """Return the user's own file a type comes from; empty for a built-in type."""
+        known = self.name_of(name)
+        file = self._names[_key(known)].file if known else ""
+        return file if file in self.own else ""
 
     def lookup(self, name: str) -> Found | None:
         """Return the type a name stands for, with a warning where one is due."""
@@ -96,6 +114,12 @@ class TubeLibrary:
         key = _key(name)
         return key in self._names or self._stem(key) is not None
 
+    def name_of(self, name: str) -> str | None:
+        """Return the name of the type a name stands for; no data file is parsed."""
+        key = _key(name)
+        known = key if key in self._names else self._stem(key)
+        return None if known is None else self._names[known].name
+
     def suggest(self, name: str) -> str | None:
         """Return the known name closest to an unknown one, if any is close."""
         known = {
@@ -111,6 +135,12 @@ class TubeLibrary:
         entries = {entry.name: entry for entry in self._names.values()}
         return tuple(self._type(entries[name]) for name in self.names)
 
+    def check_own(self) -> None:
+        """Parse every file of the user; the first mistake is raised."""
+        for entry in {entry.file: entry for entry in self._names.values()}.values():
+            if entry.file in self.own:
+                self._type(entry)
+
     def _stem(self, key: str) -> str | None:
         """Longest known name that `key` begins with, if only letters follow."""
         for cut in range(1, LONGEST_SUFFIX + 1):
@@ -123,18 +153,16 @@ class TubeLibrary:
     def _type(self, entry: _Names) -> TubeType:
         from netcheck.tubes.types import tube_type
 
-        if entry.name not in self._types:
-            self._types[entry.name] = tube_type(self._contents(entry.file), entry.file)
-        return self._types[entry.name]
+        if entry.file not in self._types:
+            self._types[entry.file] = tube_type(self._contents(entry.file), entry.file)
+        return self._types[entry.file]
 
     def _contents(self, file: str) -> dict[str, Any]:
         data = _parse(self.texts[file], file)
         base = data.pop("based_on", None)
         if base is None:
             return data
-        base_file = f"{base}.toml"
-        if base_file not in self.texts:
-            raise TubeDataError(f"{file}: based_on: there is no {base_file}")
+        base_file = self._base_file(file, str(base))
         parent = _parse(self.texts[base_file], base_file)
         if "based_on" in parent:
             raise TubeDataError(f"{file}: based_on: {base_file} is itself based on another file")
@@ -142,6 +170,17 @@ class TubeLibrary:
             parent.pop(key, None)
         sources = {**parent.get("sources", {}), **data.pop("sources", {})}
         return {**parent, **data, "sources": sources}
+
+    def _base_file(self, file: str, base: str) -> str:
+        """Find the file another is based on: beside it, else the built-in one.
+
+        A file of the user may be based on the built-in file whose name it takes.
+        """
+        beside = f"{file.rpartition('/')[0]}/{base}.toml".lstrip("/") if file in self.own else ""
+        found = [name for name in (beside, f"{base}.toml") if name in self.texts and name != file]
+        if not found:
+            raise TubeDataError(f"{file}: based_on: there is no {base}.toml")
+        return found[0]
 
 
 def _key(name: str) -> str:

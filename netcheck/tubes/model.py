@@ -1,4 +1,4 @@
-"""The current laws of triodes, pentodes and beam tetrodes.
+"""The current laws of triodes, pentodes, beam tetrodes and rectifiers.
 
 Comes in: electrode volts to cathode, as numbers or arrays.  Goes out: electrode
 currents in ampere, positive into the electrode.
@@ -13,7 +13,8 @@ effective voltage, because the plate's own 3/2-power limit does (Child's law).
 The same formula serves pentode, ultralinear and triode connection.
 
 Positive grid current follows Dempwolf and Zoelzer (DAFx-11, 2011).  Out of the
-grid flows gas current, a share of the space current, and insulation leakage.
+grid flows gas current, a share of the space current, and insulation leakage.  A
+rectifier's plate follows the 3/2-power law through the drop its sheet prints.
 
 Every formula has a continuous slope, and volts are clamped far outside of use
 (`CLAMP`), because a solver's iterations visit 1e155 V.
@@ -36,6 +37,10 @@ CLAMP_HIGH_V = 1.0e4
 GRID_CLAMP_HIGH_V = 1.0e3
 KNEE_FLOOR_V = 1.0
 """Knee at vanishing current: initial velocities and contact potential are about a volt."""
+CHILD = 1.5
+"""Exponent of the space-charge law of a diode (Child, Phys. Rev. 32, 1911, 492)."""
+RECTIFIER_SHARPNESS_PER_V = 10.0
+"""About e/kT of an oxide cathode at 1000 K: 11.6 per volt."""
 SCREEN_FLOOR_V = 3.0
 """A screen within a few volts of the cathode collects little, one below it nothing."""
 
@@ -164,15 +169,55 @@ class PentodeLaw:
         return replace(self, perveance=self.perveance * factor, grid=grid)
 
 
+@dataclass(frozen=True, slots=True)
+class RectifierLaw:
+    """Current of one plate of a rectifier: Child's law, rounded off at zero.
+
+    perveance: [A/V^1.5].  The rounding is that of initial velocities: some
+    microamperes flow against a fraction of a volt, and no slope ever vanishes at once.
+    """
+
+    perveance: float
+
+    def current_a(self, plate_v: ArrayLike) -> Amps:
+        """Return plate current [A] at plate volts to cathode; never negative."""
+        x = RECTIFIER_SHARPNESS_PER_V * _clamp(plate_v)
+        drive = _softplus(x) / RECTIFIER_SHARPNESS_PER_V
+        return np.asarray(self.perveance * np.power(drive, CHILD))
+
+    def drop_v(self, plate_a: ArrayLike) -> Amps:
+        """Return the drop at a plate current, initial velocities left out [V]."""
+        return np.asarray(np.power(np.asarray(plate_a, float) / self.perveance, 1.0 / CHILD))
+
+    def scaled(self, factor: float) -> RectifierLaw:
+        """Return the law of a stronger or weaker tube."""
+        return replace(self, perveance=self.perveance * factor)
+
+
 Law = TriodeLaw | PentodeLaw
 
 
 def law_of(tube: TubeType) -> Law:
-    """Build the current law of a type from the parameters on file."""
-    g = tube.model.grid
-    grid = GridLaw(g.perveance, g.exponent, g.sharpness_per_v, g.gas_ratio, g.leakage_ohm)
+    """Build the current law of an amplifying type from the parameters on file."""
     fitted = tube.model.triode or tube.model.pentode
-    assert fitted is not None  # the schema has seen to it
+    if fitted is None:
+        raise TypeError(f"{tube.name} is a {tube.kind}: it has no grid")
     constants = fitted.model_dump(exclude={"source"})
     law = TriodeLaw if tube.model.triode else PentodeLaw
-    return law(**constants, grid=grid).scaled(tube.model.current_scale)
+    return law(**constants, grid=grid_law_of(tube)).scaled(tube.model.current_scale)
+
+
+def grid_law_of(tube: TubeType) -> GridLaw:
+    """Build the law of the grid current of an amplifying type."""
+    g = tube.model.grid
+    if g is None:
+        raise TypeError(f"{tube.name} is a {tube.kind}: it has no grid")
+    return GridLaw(g.perveance, g.exponent, g.sharpness_per_v, g.gas_ratio, g.leakage_ohm)
+
+
+def rectifier_law_of(tube: TubeType) -> RectifierLaw:
+    """Build the law of one plate of a rectifier from the drop in use."""
+    drop = tube.drop_in_use
+    if drop is None:
+        raise TypeError(f"{tube.name} is a {tube.kind}, not a rectifier")
+    return RectifierLaw(drop.plate_a / drop.drop_v**CHILD)

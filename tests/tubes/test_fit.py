@@ -5,11 +5,23 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from netcheck.tubes.fit import compare, fit_type, main, space_currents
+from netcheck.tubes.fit import (
+    compare,
+    fit_type,
+    fitted_rows,
+    held_out_rows,
+    main,
+    space_currents,
+)
 from netcheck.tubes.library import load_library
 from netcheck.tubes.types import TubeType
 
-FITTED = [tube for tube in load_library().all_types() if tube.model.residuals]
+FITTED = [
+    section
+    for tube in load_library().all_types()
+    for section in tube.unlike_sections
+    if section.model.residuals
+]
 
 
 @pytest.mark.parametrize("tube", FITTED, ids=lambda tube: tube.name)
@@ -26,14 +38,50 @@ def test_refitting_gives_the_stored_currents(tube: TubeType) -> None:
 
 @pytest.mark.parametrize("tube", FITTED, ids=lambda tube: tube.name)
 def test_stored_residuals_are_those_of_the_stored_constants(tube: TubeType) -> None:
-    residuals = tube.model.residuals
-    published = [c for c in compare(tube.law, tube.operation) if c.row.basis == "published"]
+    held_out = held_out_rows(tube)
+    stored = tube.model.residuals.model_dump(exclude={"source", "held_out"}, exclude_none=True)
+    rows = {
+        "": [row for n, row in enumerate(tube.operation) if n not in held_out],
+        "held_out_": [row for n, row in enumerate(tube.operation) if n in held_out],
+    }
+    figures = {
+        "plate_worst": ("plate_a", "cathode_a"),
+        "screen_worst": ("screen_a",),
+        "transconductance_worst": ("transconductance_s",),
+    }
 
-    def worst(*figures: str) -> float:
-        return max(abs(c.deviation) for c in published if c.figure in figures)
+    expected = {}
+    for prefix, chosen in rows.items():
+        compared = [c for c in compare(tube.law, chosen) if c.row.basis == "published"]
+        for name, which in figures.items():
+            sizes = [abs(c.deviation) for c in compared if c.figure in which]
+            expected |= {prefix + name: max(sizes)} if sizes else {}
 
-    assert residuals.plate_worst == pytest.approx(worst("plate_a", "cathode_a"), abs=0.001)
-    assert residuals.transconductance_worst == pytest.approx(worst("transconductance_s"), abs=0.001)
+    assert stored == pytest.approx(expected, abs=0.001)
+    assert tube.model.residuals.held_out == tuple(number + 1 for number in sorted(held_out))
+
+
+@pytest.mark.parametrize("tube", FITTED, ids=lambda tube: tube.name)
+def test_every_third_published_row_is_held_out(tube: TubeType) -> None:
+    published = [n for n, row in enumerate(tube.operation) if row.basis == "published"]
+
+    held_out = held_out_rows(tube)
+
+    assert held_out <= set(published)
+    assert len(held_out) == len(published) // 3
+    assert len(fitted_rows(tube)) == len(tube.operation) - len(held_out)
+
+
+def test_a_held_out_row_does_not_move_the_fit() -> None:
+    tube = load_library().find("2A3")
+    (number,) = held_out_rows(tube)
+    rows = list(tube.operation)
+    rows[number] = rows[number].model_copy(update={"plate_a": 10 * rows[number].plate_a})
+
+    moved = fit_type(tube.model_copy(update={"operation": tuple(rows)}))
+
+    assert moved.law == fit_type(tube).law
+    assert moved.held_out_worst("plate_a") > 0.8
 
 
 def test_the_program_prints_rows_and_constants(capsys: pytest.CaptureFixture[str]) -> None:

@@ -65,7 +65,7 @@ def test_an_ambiguous_name_takes_the_lower_limit_and_warns(
         ("EL34B", "EL34"),
         ("ECC83S", "12AX7"),
         ("6L6WGB", "6L6"),
-        ("6L6GB", "6L6"),
+        ("6L6GAY", "6L6"),
         ("5881WXT", "5881"),
         ("6550WE", "6550"),
         ("300BXLS", "300B"),

@@ -7,9 +7,14 @@ import pytest
 
 from netcheck.tubes.fit import space_currents
 from netcheck.tubes.library import load_library
-from netcheck.tubes.model import Law, PentodeLaw, TriodeLaw
+from netcheck.tubes.model import Law, PentodeLaw, RectifierLaw, TriodeLaw, rectifier_law_of
 
-TUBES = load_library().all_types()
+TUBES = [
+    section
+    for tube in load_library().all_types()
+    for section in tube.unlike_sections
+    if section.kind != "rectifier"
+]
 LAWS = {tube.name: tube.law for tube in TUBES}
 PENTODES = {name: law for name, law in LAWS.items() if isinstance(law, PentodeLaw)}
 POWER_PENTODES = {tube.name: tube.law for tube in TUBES if tube.power and tube.kind == "pentode"}
@@ -188,3 +193,23 @@ def test_a_weak_tube_draws_its_share(law: Law) -> None:
     weak = space_currents(law.scaled(0.5), *(np.array([v]) for v in (250.0, 250.0, 0.0)))
 
     assert sum(weak)[0] == pytest.approx(0.5 * sum(healthy)[0], rel=1e-4)
+
+
+RECTIFIERS = {
+    tube.name: rectifier_law_of(tube)
+    for tube in load_library().all_types()
+    if tube.kind == "rectifier"
+}
+
+
+@pytest.mark.parametrize("law", RECTIFIERS.values(), ids=RECTIFIERS)
+def test_a_rectifier_is_smooth_passes_one_way_and_follows_child(law: RectifierLaw) -> None:
+    volts = np.linspace(-5.0, 5.0, 100001)
+    current = law.current_a(volts)
+    slope = np.diff(current) / np.diff(volts)
+
+    assert (np.diff(current) >= 0.0).all()
+    assert np.abs(np.diff(slope)).max() < 1e-3 * slope.max()
+    assert float(law.current_a(-5.0)) < 1e-12
+    assert float(law.current_a(80.0) / law.current_a(20.0)) == pytest.approx(8.0, rel=1e-6)
+    assert np.isfinite(law.current_a(ABSURD)).all()

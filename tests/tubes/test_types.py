@@ -10,6 +10,7 @@ from pydantic import ValidationError
 
 from netcheck.errors import TubeDataError
 from netcheck.tubes.library import load_library
+from netcheck.tubes.model import rectifier_law_of
 from netcheck.tubes.types import TubeType, tube_type
 
 GOOD: dict[str, Any] = {
@@ -135,7 +136,14 @@ def test_types_are_frozen() -> None:
         tube.name = "T2"
 
 
-@pytest.mark.parametrize("tube", load_library().all_types(), ids=lambda tube: tube.name)
+SECTIONS = [section for tube in load_library().all_types() for section in tube.unlike_sections]
+
+
+@pytest.mark.parametrize(
+    "tube",
+    [tube for tube in SECTIONS if tube.kind != "rectifier"],
+    ids=lambda tube: tube.name,
+)
 def test_every_type_on_file_can_be_judged(tube: TubeType) -> None:
     quantities = {row.quantity for row in tube.limits if row.used}
 
@@ -169,3 +177,96 @@ def test_limits_in_use(name: str, quantity: Any, condition: Any, value: float) -
     tube = load_library().find(name)
 
     assert tube.limit(quantity, condition).value == value
+
+
+DIODE: dict[str, Any] = {
+    "name": "D1",
+    "kind": "rectifier",
+    "description": "full-wave rectifier",
+    "power": True,
+    "base": "octal",
+    "sections": [
+        {"name": "1", "pins": {"plate": 4, "plate_2": 6, "cathode": 8}, "source": "sheet"}
+    ],
+    "heater": {"voltage_v": 5, "current_a": 2, "source": "sheet"},
+    "limits": [
+        {
+            "quantity": "output_current_a",
+            "value": 0.1,
+            "rating_system": "design_center",
+            "source": "sheet",
+        }
+    ],
+    "drops": [{"drop_v": 50, "plate_a": 0.1, "source": "sheet"}],
+    "sources": {"sheet": "A maker's sheet, 1950"},
+}
+
+
+def test_a_rectifier_takes_its_law_from_the_drop_in_use() -> None:
+    tube = tube_type(DIODE, "D1.toml")
+    law = rectifier_law_of(tube)
+
+    assert tube.electrodes == ("plate", "plate_2", "cathode")
+    assert float(law.drop_v(0.1)) == pytest.approx(50.0)
+    assert float(law.drop_v(0.2)) == pytest.approx(50.0 * 2 ** (2 / 3))
+    assert float(law.current_a(50.0)) == pytest.approx(0.1, rel=1e-6)
+    with pytest.raises(TypeError, match="D1 is a rectifier: it has no grid"):
+        _ = tube.law
+
+
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        ({"drops": []}, "D1.toml: drops: exactly one row"),
+        ({"drops": [{**DIODE["drops"][0], "used": False}]}, "D1.toml: drops: exactly one row"),
+        ({"drops": DIODE["drops"] * 2}, "D1.toml: drops: exactly one row"),
+        ({"drops": [{"drop_v": 50, "plate_a": 0.1}]}, "D1.toml: drops.0.source: "),
+        ({"operation": GOOD["operation"]}, "D1.toml: operation: a rectifier has drops"),
+        ({"model": GOOD["model"]}, "D1.toml: model: the law of a rectifier"),
+        ({"companion": {**DIODE}}, "D1.toml: companion: one other section of another kind"),
+    ],
+)
+def test_a_bad_rectifier_names_the_field(change: dict[str, Any], message: str) -> None:
+    with pytest.raises(TubeDataError) as caught:
+        tube_type({**DIODE, **change}, "D1.toml")
+
+    assert str(caught.value).startswith(message)
+
+
+def test_drops_are_for_rectifiers_only() -> None:
+    with pytest.raises(TubeDataError, match="drops: for rectifiers only"):
+        tube_type({**GOOD, "drops": DIODE["drops"]}, "T1.toml")
+
+
+def test_a_companion_shares_heater_and_base_and_checks_its_own_sources() -> None:
+    other = {key: GOOD[key] for key in ("limits", "operation", "model", "sections")}
+    other |= {"name": "D1 triode", "kind": "triode", "power": False, "description": "the other"}
+
+    tube = tube_type({**DIODE, "companion": other}, "D1.toml")
+
+    assert tube.companion.heater == tube.heater
+    assert tube.companion.limits[0].source == "A maker's sheet, 1950"
+    assert tube.with_nodes(2) == (tube, ("plate", "cathode"))
+    bad = {**other, "limits": [{**GOOD["limits"][0], "source": "none"}]}
+    with pytest.raises(TubeDataError, match=r"^D1.toml: companion.limits.0.source: "):
+        tube_type({**DIODE, "companion": bad}, "D1.toml")
+
+
+ALIASES = {
+    "EL84": "6BQ5", "EL34": "6CA7", "EL86": "6CW5", "6V6GT": "", "6L6GC": "", "6L6GB": "",
+    "5881": "", "6550": "", "KT66": "", "KT88": "", "6AQ5": "", "6F6": "", "807": "", "7591": "",
+    "6973": "", "7027A": "", "ECL82": "6BM8", "ECL86": "6GW8", "2A3": "", "300B": "", "45": "",
+    "12AX7": "ECC83", "12AU7": "ECC82", "12AT7": "ECC81", "12AY7": "", "5751": "", "6SN7GT": "",
+    "6SL7GT": "", "12BH7A": "", "6DJ8": "ECC88", "6CG7": "", "EF86": "6267", "6SJ7": "",
+    "6AU6": "", "5Y3GT": "", "5U4GB": "", "GZ34": "5AR4", "EZ80": "6V4", "EZ81": "6CA4",
+    "6X4": "", "5V4G": "",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("name", "alias"), ALIASES.items())
+def test_every_type_is_found_by_its_names(name: str, alias: str) -> None:
+    library = load_library()
+
+    assert library.lookup(name).warning == ""
+    assert library.find(alias or name) is library.find(name)
+    assert library.find(name).name == name
