@@ -9,13 +9,18 @@ matched by their names, else by how the circuit hangs on them.
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from itertools import combinations
 
+from netcheck.circuit.bulbs import join_bulbs, named_section, section_names, section_of
+from netcheck.circuit.ideal_transformers import with_windings
 from netcheck.circuit.model import Circuit, Coupling, Part, PartKind, Pin, natural_key
+from netcheck.circuit.pots import with_pots
 from netcheck.errors import ManyErrors, NetcheckError, NetlistError
 from netcheck.findings import Finding
 from netcheck.netlist.flat import FlatElement, FlatNetlist
 from netcheck.tubes.library import Found, TubeLibrary
+from netcheck.tubes.types import TubeType
 
 PIN_NAMES: dict[str, tuple[str, ...]] = {
     "R": ("a", "b"),
@@ -51,10 +56,12 @@ ELECTRODE_WORDS: dict[str, str] = {
     **dict.fromkeys(("g", "g1", "grid", "cg"), "grid"),
     **dict.fromkeys(("k", "c", "cathode", "cath", "f"), "cathode"),
 }
-TUBE_PINS: dict[str, tuple[str, ...]] = {
-    "triode": ("plate", "grid", "cathode"),
-    "pentode": ("plate", "screen", "grid", "cathode"),
+TUBE_PINS: dict[int, tuple[str, ...]] = {
+    2: ("plate", "cathode"),
+    3: ("plate", "grid", "cathode"),
+    4: ("plate", "screen", "grid", "cathode"),
 }
+"""Electrodes of a user's own tube model by their number."""
 
 
 def build_circuit(netlist: FlatNetlist, library: TubeLibrary) -> Circuit:
@@ -62,17 +69,19 @@ def build_circuit(netlist: FlatNetlist, library: TubeLibrary) -> Circuit:
     builder = _Builder(netlist, library)
     parts = builder.parts()
     couplings = builder.couplings()
+    parts, joined = join_bulbs(parts, builder.bulb_types)
     if builder.errors:
         raise builder.errors[0] if len(builder.errors) == 1 else ManyErrors(builder.errors)
     ordered = sorted(parts, key=lambda part: natural_key(part.ref))
-    return Circuit(
+    circuit = Circuit(
         netlist.title,
         {part.ref: part for part in ordered},
         tuple(couplings),
         {name.casefold(): model for name, model in netlist.models.items()},
-        (*netlist.findings, *builder.findings),
+        (*netlist.findings, *builder.findings, *joined),
         netlist.sources,
     )
+    return with_pots(with_windings(circuit))
 
 
 class _Builder:
@@ -81,6 +90,7 @@ class _Builder:
     def __init__(self, netlist: FlatNetlist, library: TubeLibrary) -> None:
         self.netlist = netlist
         self.library = library
+        self.bulb_types: dict[str, str] = {}
         self.errors: list[NetcheckError] = []
         self.findings: list[Finding] = []
 
@@ -156,15 +166,22 @@ class _Builder:
         if names is None:
             return None
         pins = tuple(Pin(name, net) for name, net in zip(names, element.nodes, strict=True))
-        return Part(
-            element.ref,
-            "tube",
-            pins,
-            None,
-            element.note,
-            element,
-            found.type if found else None,
-        )
+        part = Part(element.ref, "tube", pins, None, element.note, element)
+        return self._typed(part, found.type) if found else part
+
+    def _typed(self, part: Part, bulb: TubeType) -> Part:
+        """Give a section its type, and say which of the bulb's sections it is."""
+        meant = bulb.with_nodes(len(part.pins))
+        tube = meant[0] if meant else bulb
+        self.bulb_types[part.ref] = bulb.name
+        section = section_of(part.ref, tube)
+        if part.note.section:
+            section = named_section(tube, part.note.section) or ""
+            if not section and part.element:
+                names = ", ".join(section_names(tube))
+                message = f"a {tube.name} has no section '{part.note.section}'"
+                self._error(part.element, message, f"its sections: {names}")
+        return replace(part, tube=tube, section=section)
 
     def _filed_pins(self, element: FlatElement, found: Found | None) -> tuple[str, ...] | None:
         if found is None:
@@ -174,22 +191,26 @@ class _Builder:
                 "name them plate, screen, grid, cathode (or p g2 g k), or add a type= note",
             )
             return None
-        names = TUBE_PINS[found.type.kind]
-        if len(names) != len(element.nodes):
+        meant = found.type.with_nodes(len(element.nodes))
+        if meant is None:
+            orders = [
+                names for each in found.type.unlike_sections for names in each.electrode_choices
+            ]
+            takes = ", or ".join(f"{len(names)}: {' '.join(names)}" for names in orders)
             self._error(
                 element,
                 f"{element.ref} has {len(element.nodes)} nodes, but a {found.type.name} "
-                f"section takes {len(names)}: {' '.join(names)}",
+                f"section takes {takes}",
                 "one X card is one section; heater and suppressor pins are left out",
             )
             return None
-        return names
+        return meant[1]
 
     def _own_pins(self, element: FlatElement) -> tuple[str, ...] | None:
         """Pins of the user's own subcircuit, by name, else by how it is wired."""
         names = [ELECTRODE_WORDS.get(pin.casefold().strip("_"), "") for pin in element.pins]
-        wanted = TUBE_PINS["pentode" if len(names) == 4 else "triode"]
-        if sorted(names) == sorted(wanted):
+        wanted = TUBE_PINS.get(len(names), ())
+        if wanted and sorted(names) == sorted(wanted):
             return tuple(names)
         return guess_pins(element, self.netlist.elements)
 
@@ -197,7 +218,7 @@ class _Builder:
         """Suggest a type with as many electrodes, and tell of includes that were skipped."""
         near = self.library.suggest(name)
         found = self.library.lookup(near) if near else None
-        fits = found is not None and len(TUBE_PINS[found.type.kind]) == len(element.nodes)
+        fits = found is not None and found.type.with_nodes(len(element.nodes)) is not None
         hint = f"did you mean {near}? " if fits else ""
         hint += "`netcheck tubes` lists the types on file"
         skipped = self.netlist.skipped_includes

@@ -1,8 +1,8 @@
 """What a fault does to a circuit, as data.
 
 A fault is a tuple of changes.  `apply_changes` gives the faulted circuit; the
-solver may take the short way for `SetValue` and `AddResistor`, which need no new
-deck.  A test holds both ways to the same answer.
+solver takes the short way for changes that need no new deck (`solve/idle.py` says
+which).  A test holds both ways to the same answer.
 
 Shorted turns are a second winding on the same core, closed through its own wire:
 with a winding of resistance D and load R, a share s of shorted turns leaves
@@ -16,8 +16,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from netcheck.circuit.model import Circuit, Coupling, Part, Pin
+from netcheck.circuit.model import GROUND, Circuit, Coupling, Part, Pin
+from netcheck.netlist.flat import FlatElement
 from netcheck.netlist.notes import PartNote
+from netcheck.source import Span
+from netcheck.tubes.library import load_library
 
 OPEN_OHM = 1e9
 """An open part: a finite leak keeps every net solvable (common practice)."""
@@ -78,22 +81,167 @@ class ScaleEmission:
     scale: float
 
 
-Change = SetValue | AddResistor | ShortTurns | ScaleEmission
+@dataclass(frozen=True, slots=True)
+class SetGas:
+    """Give one tube another ion current, as a share of its space current."""
+
+    part: str
+    ratio: float
+
+
+@dataclass(frozen=True, slots=True)
+class SetGridEmission:
+    """Let one tube's grid emit electrons: a constant current out of the grid [A]."""
+
+    part: str
+    ampere: float
+
+
+@dataclass(frozen=True, slots=True)
+class ReplaceTube:
+    """Put a tube of another type, by its name on file, into the same socket."""
+
+    part: str
+    type_name: str
+
+
+@dataclass(frozen=True, slots=True)
+class SetWire:
+    """Give the wire of one winding another resistance; an open winding has 1 Gohm."""
+
+    part: str
+    ohm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Reconnect:
+    """Move one pin of a part to another net, or to a new one."""
+
+    part: str
+    pin: str
+    net: str
+
+
+@dataclass(frozen=True, slots=True)
+class AddCurrentSource:
+    """Put a constant current in, from one net to another [A]."""
+
+    name: str
+    net_from: str
+    net_to: str
+    ampere: float
+
+
+@dataclass(frozen=True, slots=True)
+class ScaleDrive:
+    """Multiply the signal that a coupling capacitor hands on.
+
+    The capacitor's end at `source_net` moves to a controlled source that copies the
+    volts there times `scale`; direct volts stop at the capacitor as before.
+    """
+
+    part: str
+    source_net: str
+    scale: float
+
+
+@dataclass(frozen=True, slots=True)
+class DriveLevel:
+    """Say that the circuit drives itself, at rest too, as hard as a condition does.
+
+    The parts stay as they are: an oscillating stage has no operating point, and what
+    it does at rest is what the named driven condition of the healthy circuit does.
+    """
+
+    condition: str
+    reason: str
+
+
+Change = (
+    SetValue
+    | AddResistor
+    | ShortTurns
+    | ScaleEmission
+    | SetGas
+    | SetGridEmission
+    | ReplaceTube
+    | SetWire
+    | Reconnect
+    | AddCurrentSource
+    | ScaleDrive
+    | DriveLevel
+)
 
 
 def apply_changes(circuit: Circuit, changes: tuple[Change, ...]) -> Circuit:
     """Return the circuit with all changes made, leaving `circuit` as it was."""
     for change in changes:
         match change:
-            case SetValue(part=ref, value=value):
-                circuit = circuit.with_parts(replace(circuit[ref], value=value))
             case AddResistor():
                 circuit = circuit.with_parts(added_resistor(change))
-            case ScaleEmission(part=ref, scale=scale):
-                circuit = circuit.with_parts(replace(circuit[ref], current_scale=scale))
+            case AddCurrentSource():
+                circuit = circuit.with_parts(added_source(change))
             case ShortTurns():
                 circuit = _short_turns(circuit, change)
+            case ScaleDrive():
+                circuit = _scale_drive(circuit, change)
+            case DriveLevel():
+                pass
+            case _:
+                circuit = circuit.with_parts(changed_part(circuit[change.part], change))
     return circuit
+
+
+def changed_part(part: Part, change: Change) -> Part:
+    """Return a part as a change of this part alone leaves it."""
+    match change:
+        case SetValue(value=value):
+            return replace(part, value=value)
+        case ScaleEmission(scale=scale):
+            return replace(part, current_scale=part.current_scale * scale)
+        case SetGas(ratio=ratio):
+            return replace(part, gas_ratio=ratio)
+        case SetGridEmission(ampere=ampere):
+            return replace(part, grid_emission_a=ampere)
+        case SetWire(ohm=ohm):
+            return replace(part, note=replace(part.note, dcr_ohm=ohm))
+        case ReplaceTube(type_name=name):
+            return _other_type(part, name)
+        case Reconnect(pin=name, net=net):
+            pins = tuple(Pin(pin.name, net) if pin.name == name else pin for pin in part.pins)
+            if pins == part.pins:
+                raise ValueError(f"{part.ref} has no pin {name} that is not on {net}")
+            return replace(part, pins=pins)
+    raise TypeError(f"{type(change).__name__} is not a change of one part")
+
+
+def _other_type(part: Part, name: str) -> Part:
+    """Return the part as a tube of another type, without the user's own model."""
+    found = load_library().find(name)
+    if found is None or part.kind != "tube":
+        raise ValueError(f"cannot put a {name} in the place of {part.ref}")
+    element = replace(part.element, body=()) if part.element else None
+    return replace(part, tube=found, element=element)
+
+
+def added_source(change: AddCurrentSource) -> Part:
+    """Return the part that an `AddCurrentSource` puts in."""
+    pins = (Pin("plus", change.net_from), Pin("minus", change.net_to))
+    return Part(change.name, "current_source", pins, change.ampere, PartNote(), added=True)
+
+
+def _scale_drive(circuit: Circuit, change: ScaleDrive) -> Circuit:
+    """Feed one end of a capacitor from a scaled copy of the volts it was on."""
+    part, net = circuit[change.part], change.source_net
+    pin = next((each.name for each in part.pins if each.net == net), "")
+    copy = f"{part.ref}.drive"
+    moved = changed_part(part, Reconnect(part.ref, pin, copy))
+    nodes = (copy, GROUND, net, GROUND)
+    span = part.span or Span("", 1, 1, 1, 1)
+    element = FlatElement(copy, "E", nodes, span, value=change.scale)
+    pins = tuple(map(Pin, ("plus", "minus", "control_plus", "control_minus"), nodes))
+    source = Part(copy, "controlled_source", pins, None, PartNote(), element, added=True)
+    return circuit.with_parts(moved, source)
 
 
 def added_resistor(change: AddResistor) -> Part:

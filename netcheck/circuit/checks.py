@@ -12,6 +12,7 @@ from collections.abc import Iterator
 
 from netcheck.circuit.feeds import feed_findings
 from netcheck.circuit.graph import dc_components
+from netcheck.circuit.ideal_transformers import direct_current_findings
 from netcheck.circuit.model import GROUND, Circuit, Part
 from netcheck.circuit.pin_order import pin_order_findings
 from netcheck.circuit.windings import check_couplings, load_findings
@@ -44,6 +45,7 @@ def check_circuit(circuit: Circuit) -> tuple[Finding, ...]:
         *feed_findings(circuit),
         *pin_order_findings(circuit),
         *load_findings(circuit),
+        *direct_current_findings(circuit),
     )
 
 
@@ -104,11 +106,10 @@ def _floating(circuit: Circuit) -> Iterator[Finding]:
         if GROUND in component or _held_by_tubes(circuit, component):
             continue
         nets = sorted(component, key=order.__getitem__)
-        grids = [
-            part.ref
-            for part in circuit.tubes
-            if part.has_pin("grid") and part.net("grid") in component
-        ]
+        if opened := _with_pin(circuit, "cathode", component):
+            yield _open_cathode(circuit, opened)
+            continue
+        grids = _with_pin(circuit, "grid", component)
         part = circuit[grids[0]] if grids else circuit.parts_on[nets[0]][0]
         named = ", ".join(nets[:MANY_NETS])
         more = f" and {len(nets) - MANY_NETS} more" if len(nets) > MANY_NETS else ""
@@ -122,6 +123,29 @@ def _floating(circuit: Circuit) -> Iterator[Finding]:
             part.ref,
             part.span,
         )
+
+
+def _with_pin(circuit: Circuit, pin: str, nets: frozenset[str]) -> list[str]:
+    return [
+        part.ref
+        for part in circuit.tubes
+        if part.has_pin("grid") and part.has_pin(pin) and part.net(pin) in nets
+    ]
+
+
+def _open_cathode(circuit: Circuit, refs: list[str]) -> Finding:
+    first = circuit[refs[0]]
+    are = "cathodes" if len(refs) > 1 else "cathode"
+    have = "have" if len(refs) > 1 else "has"
+    return Finding(
+        "cathode-open",
+        "warning",
+        f"the {are} of {', '.join(refs)} (net {first.net('cathode')}) {have} no DC path to "
+        "ground: no current can flow",
+        first.ref,
+        first.span,
+        "a cathode resistor or a return is missing, or a net name is written in two ways",
+    )
 
 
 def _held_by_tubes(circuit: Circuit, component: frozenset[str]) -> bool:

@@ -1,10 +1,12 @@
 """Where the tubes' plates and screens get their current from.
 
-Comes in: a `Circuit`.  Goes out: findings `unfed-electrode` and `rectifier-fed`.
-From every DC source the walk goes through resistors, windings, sources, diodes and
-from plate to cathode of tubes (a cascode's upper tube feeds the lower), never
-through ground.  An AC source with rectifiers behind it charges B+ only over time: an
-operating point finds none, and everything would look within limits.
+Comes in: a `Circuit`.  Goes out: findings `unfed-electrode`, `primary-unfed` and
+`rectifier-fed`.  From every DC source the walk goes through resistors, windings,
+sources, diodes and from plate to cathode of tubes (a cascode's upper tube feeds the
+lower), never through ground.  A plate or screen on ground itself is fed where the
+tube's cathode hangs on a negative source.  An AC source with rectifiers behind it
+charges B+ only over time: an operating point finds none, and everything would look
+within limits.
 """
 
 from __future__ import annotations
@@ -20,12 +22,14 @@ from netcheck.findings import Finding
 def feed_findings(circuit: Circuit) -> Iterator[Finding]:
     """Yield findings about plates and screens that no DC source feeds."""
     fed = _reached(circuit, _source_nets(circuit))
+    below = _reached(circuit, _negative_nets(circuit))
     unfed = [
         (tube, pin.name, pin.net)
         for tube in circuit.tubes
         if tube.has_pin("grid")
         for pin in tube.pins
         if pin.name in ("plate", "screen") and pin.net not in fed
+        if not (pin.net == GROUND and tube.net("cathode") in below)
     ]
     if not unfed:
         return
@@ -48,13 +52,34 @@ def feed_findings(circuit: Circuit) -> Iterator[Finding]:
         )
     for tube, pin, net in unfed:
         if net not in charged:
-            yield Finding(
-                "unfed-electrode",
-                "warning",
-                f"no DC source feeds the {pin} of {tube.ref} (net {net})",
-                tube.ref,
-                tube.span,
-            )
+            yield _unfed(circuit, tube, pin, net)
+
+
+def _unfed(circuit: Circuit, tube: Part, pin: str, net: str) -> Finding:
+    """Name the winding where a plate is on one that nothing feeds."""
+    windings = [
+        part
+        for part in circuit.parts_on.get(net, ())
+        if part.kind == "inductor" and circuit.coupled_with(part.ref)
+    ]
+    if pin == "plate" and windings and net != GROUND:
+        winding = windings[0]
+        return Finding(
+            "primary-unfed",
+            "warning",
+            f"no DC source feeds the winding {winding.ref} that the plate of {tube.ref} is on: "
+            f"B+ is missing at its other end (net {winding.other_net(net)})",
+            winding.ref,
+            winding.span,
+            f"connect net {winding.other_net(net)} to B+",
+        )
+    return Finding(
+        "unfed-electrode",
+        "warning",
+        f"no DC source feeds the {pin} of {tube.ref} (net {net})",
+        tube.ref,
+        tube.span,
+    )
 
 
 def _alternates(part: Part) -> bool:
@@ -67,6 +92,16 @@ def _source_nets(circuit: Circuit) -> Iterable[str]:
     for part in circuit.of_kind("voltage_source", "current_source", "controlled_source"):
         if part.kind == "controlled_source" or (part.value and not part.note.is_input):
             yield from part.nets[:2]
+
+
+def _negative_nets(circuit: Circuit) -> Iterable[str]:
+    """Return the nets that a voltage source holds below ground."""
+    for part in circuit.of_kind("voltage_source"):
+        plus, minus = part.nets[:2]
+        if plus == GROUND and (part.value or 0.0) > 0.0:
+            yield minus
+        elif minus == GROUND and (part.value or 0.0) < 0.0:
+            yield plus
 
 
 def _reached(circuit: Circuit, start: Iterable[str]) -> frozenset[str]:

@@ -55,6 +55,9 @@ class Part:
         behavioural sources, diodes, transistors and own tube models.
     added: true for a part a fault has put in (a leak, a short).
     current_scale: factor on a tube's emission; 0 is a cold tube.
+    gas_ratio: a tube's ion current over its space current; None as on file.
+    grid_emission_a: constant current out of a tube's grid [A].
+    section: name of the section of its bulb, where the netlist tells.
     """
 
     ref: str
@@ -66,6 +69,9 @@ class Part:
     tube: TubeType | None = None
     added: bool = False
     current_scale: float = 1.0
+    gas_ratio: float | None = None
+    grid_emission_a: float = 0.0
+    section: str = ""
 
     @property
     def span(self) -> Span | None:

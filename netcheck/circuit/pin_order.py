@@ -108,10 +108,10 @@ def _fits(nets: Mapping[str, _Net]) -> bool:
 def _fed_nets(circuit: Circuit) -> Mapping[str, int]:
     """Return the nets that positive sources feed, with the windings on the way.
 
-    The walk goes over resistors and inductors and ends at nets with a tube on them
-    (taps of a winding excepted) and at ground.
+    The walk goes over resistors, inductors and rectifiers and ends at nets with an
+    amplifying tube on them (taps of a winding excepted) and at ground.
     """
-    tube_nets = {net for tube in circuit.tubes for net in tube.nets}
+    tube_nets = {net for tube in circuit.tubes if tube.has_pin("grid") for net in tube.nets}
     seen = {
         part.nets[0] if (part.value or 0.0) > 0 else part.nets[1]: 0
         for part in circuit.of_kind("voltage_source")
@@ -123,6 +123,10 @@ def _fed_nets(circuit: Circuit) -> Mapping[str, int]:
     while queue:
         net = queue.popleft()
         for part in circuit.parts_on.get(net, ()):
+            behind = _behind_rectifier(part, net)
+            if behind not in (GROUND, *seen):
+                seen[behind] = seen[net]
+                queue.append(behind)
             if part.kind not in ("resistor", "inductor"):
                 continue
             if net in tube_nets and net not in started and part.kind == "resistor":
@@ -132,6 +136,13 @@ def _fed_nets(circuit: Circuit) -> Mapping[str, int]:
                 seen[far] = seen[net] + (part.kind == "inductor")
                 queue.append(far)
     return seen
+
+
+def _behind_rectifier(part: Part, net: str) -> str:
+    """Return the cathode's net of a rectifier tube with a plate on `net`, else ground."""
+    if part.kind != "tube" or part.has_pin("grid") or not part.has_pin("cathode"):
+        return GROUND
+    return part.net("cathode")
 
 
 def _look(circuit: Circuit, fed: Mapping[str, int], net: str) -> _Net:

@@ -136,10 +136,12 @@ def _on_source(circuit: Circuit, nets: tuple[str, ...]) -> bool:
 
 
 def _is_loaded(circuit: Circuit, ref: str) -> bool:
-    """Say whether a resistor or a tube hangs on a winding."""
-    return any(
-        part.kind in ("resistor", "tube", "controlled_source", "diode")
-        for net in circuit[ref].nets
-        if net != GROUND
-        for part in circuit.parts_on.get(net, ())
-    )
+    """Say whether a resistor or a tube hangs on a winding, over ammeters too."""
+    nets = [net for net in circuit[ref].nets if net != GROUND]
+    for net in nets:
+        for part in circuit.parts_on.get(net, ()):
+            if part.kind in ("resistor", "tube", "controlled_source", "diode"):
+                return True
+            if part.kind == "voltage_source" and not part.value:
+                nets += [far for far in part.nets if far != GROUND and far not in nets]
+    return False

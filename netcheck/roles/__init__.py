@@ -7,9 +7,29 @@ The walks are loaded when a circuit is first recognised: who needs only the name
 from __future__ import annotations
 
 from netcheck.circuit.model import Circuit
-from netcheck.roles.base import BiasSupply, OutputTransformer, Role, Roles, Stage
+from netcheck.roles.base import (
+    Alternative,
+    BiasSupply,
+    OutputTransformer,
+    Role,
+    Roles,
+    SignalPath,
+    Stage,
+)
+from netcheck.roles.neighbors import Neighbors, neighbors
 
-__all__ = ["BiasSupply", "OutputTransformer", "Role", "Roles", "Stage", "recognise"]
+__all__ = [
+    "Alternative",
+    "BiasSupply",
+    "Neighbors",
+    "OutputTransformer",
+    "Role",
+    "Roles",
+    "SignalPath",
+    "Stage",
+    "neighbors",
+    "recognise",
+]
 
 
 def recognise(circuit: Circuit) -> Roles:

@@ -8,7 +8,7 @@ tubes (a shared cathode resistor, a common grid leak) has one role for each of t
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 ROLE_NAMES = frozenset(
     {
@@ -73,6 +73,22 @@ ROLE_NAMES = frozenset(
         "driver_tube",
         "phase_inverter_tube",
         "rectifier_tube",
+        "current_source_tube",
+        "current_source",
+        "current_source_bias",
+        "fuse",
+        "lamp",
+        "heater_source",
+        "heater_load",
+        "heater_bias",
+        "hum_balance",
+        "regulator_tube",
+        "regulator_transistor",
+        "regulator_diode",
+        "feedback_shunt",
+        "transformer_source",
+        "unused_part",
+        "tone_control",
     }
 )
 
@@ -97,17 +113,52 @@ class Role:
 
 
 @dataclass(frozen=True, slots=True)
+class Alternative:
+    """Another reading of a stage that the circuit allows, and what speaks for it."""
+
+    kind: str
+    form: str
+    confidence: float
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class SignalPath:
+    """One stage that drives another.
+
+    source, target: stage ids; an empty source is the input.  how: capacitor,
+    network (capacitors and resistors that are in no grid circuit), transformer, or
+    direct.  via: the coupling parts from source to target; for a direct path the
+    resistors in the way, or the input source.  electrode: the one that the signal
+    leaves (plate, cathode, input); pin: the one it enters (grid or cathode).
+    """
+
+    source: str
+    target: str
+    how: str
+    via: tuple[str, ...] = ()
+    electrode: str = "plate"
+    pin: str = "grid"
+
+
+@dataclass(frozen=True, slots=True)
 class Stage:
     """A group of tubes that works as one.
 
     kind: single_ended push_pull parallel_single_ended voltage_amplifier
-        cathode_follower phase_inverter unknown.
-    form: of a phase inverter cathodyne, long_tailed_pair or paraphase; of a
-        voltage amplifier balanced_pair (two driven grids, one tail); of an unknown
-        stage stacked (one tube feeds the other's plate); else "".
+        cathode_follower phase_inverter current_source regulator unknown.
+    form: of a voltage amplifier "" (common cathode), choke_loaded, grounded_grid,
+        cascode, shunt_regulated_push_pull, mu_follower, active_load (a tube as
+        plate load), balanced_pair (two driven grids, one tail) or cathode_coupled
+        (one tail, one output); of a cathode follower "" or white; of a phase
+        inverter cathodyne, long_tailed_pair, paraphase, floating_paraphase or
+        interstage_transformer; of a current source tail or cathode_load; of an
+        output stage "", parafeed, choke_loaded, cathode_feedback, cathode_follower
+        or bridged; of an unknown stage stacked (one tube feeds the other's plate).
     connection: triode pentode ultralinear.  bias: cathode fixed mixed grid_leak
         back direct unknown.
     sides: for push-pull the refs of each side, else ().
+    alternatives: other readings that the circuit allows.
     """
 
     id: str
@@ -120,6 +171,7 @@ class Stage:
     form: str = ""
     sides: tuple[tuple[str, ...], tuple[str, ...]] | None = None
     is_output: bool = False
+    alternatives: tuple[Alternative, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,12 +191,50 @@ class OutputTransformer:
 
 
 @dataclass(frozen=True, slots=True)
+class Adjuster:
+    """A pot that sets how tubes are biased.
+
+    pot: its name.  kind: bias (all tubes of its source alike), balance (some up,
+    others down), trim (some of the source's tubes only), cathode (in the cathode
+    circuit) or hum (across a heater).  parts: refs of its halves, the upper one
+    first.  range_v: volts at each feed net with the first half at nothing and at the
+    whole track, every other pot as it stands (back bias: shares of the drop).
+    """
+
+    pot: str
+    kind: str
+    parts: tuple[str, ...]
+    tubes: tuple[str, ...]
+    range_v: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class ScreenSupply:
+    """What a screen's current comes through.
+
+    kind: rail, plate, tap, resistor or unfed.  source: net it comes from.  parts: from
+    the screen to that net; shared: those of them that feed other screens too.
+    droppers: from that net back toward the supply, nearest first.  bypass:
+    capacitors on the screen.
+    """
+
+    tube: str
+    kind: str
+    source: str
+    parts: tuple[str, ...] = ()
+    shared: tuple[str, ...] = ()
+    droppers: tuple[str, ...] = ()
+    bypass: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class BiasSupply:
     """A negative supply that biases output grids.
 
     source: the voltage source; feed_net: where the grid leaks meet; tubes: the
-    tubes it biases; pot: refs of the upper and lower half; divider: other
-    resistors between source and feed.
+    tubes it biases; pot: refs of the upper and lower half of the pot that sets it;
+    divider: other resistors between source and feed (a balance pot's among them);
+    adjusters: all pots that act on it.
     """
 
     source: str
@@ -152,6 +242,7 @@ class BiasSupply:
     tubes: tuple[str, ...]
     pot: tuple[str, ...] = ()
     divider: tuple[str, ...] = ()
+    adjusters: tuple[Adjuster, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,6 +258,14 @@ class Roles:
     input_source: str | None
     unrecognised: tuple[str, ...]
     """Parts without a role."""
+    signal_order: tuple[str, ...] = ()
+    """Stage ids from the input to the output."""
+    signal_paths: tuple[SignalPath, ...] = ()
+    """Which stage drives which, in the order of the stages driven."""
+    adjusters: tuple[Adjuster, ...] = ()
+    """Pots that set a bias or the hum, each once."""
+    screen_feeds: tuple[ScreenSupply, ...] = ()
+    """What each screen's current comes through."""
 
     def __iter__(self) -> Iterator[Role]:
         return iter(self.roles)

@@ -26,7 +26,7 @@ def negative_return(facts: Facts, tube: str) -> str:
     The way may lead over a cathode follower whose own grid returns there.
     """
     for net in facts.returns_to(tube):
-        if net in facts.supply.negative:
+        if net in facts.supply.negative and net not in facts.cathodes[tube].returns:
             return net
     for source, electrode in facts.grids[tube].direct:
         if electrode == "cathode" and facts.plates[source].kind == "rail" and source != tube:
@@ -44,15 +44,19 @@ def held_by_input(facts: Facts, tube: str) -> bool:
 def sense_parts(facts: Facts, tube: str) -> tuple[str, ...]:
     """Return cathode resistors that only read the current of a fixed-bias tube."""
     circuit = facts.cathodes[tube]
-    ohm = [facts.wiring[ref].value or 0.0 for ref in circuit.parts]
-    plain = all(facts.wiring[ref].kind == "resistor" for ref in circuit.parts)
+    parts = [ref for ref in circuit.parts if ref not in circuit.windings]
+    ohm = [facts.wiring[ref].value or 0.0 for ref in parts]
+    plain = all(facts.wiring[ref].kind == "resistor" for ref in parts)
     fixed = negative_return(facts, tube) or held_by_input(facts, tube)
     small = ohm and plain and sum(ohm) <= MAX_SENSE_OHM
-    return tuple(circuit.parts) if fixed and small and GROUND in circuit.returns else ()
+    return tuple(parts) if fixed and small and GROUND in circuit.returns else ()
 
 
 def bias_of(facts: Facts, tubes: tuple[str, ...], kind: str) -> tuple[str, tuple[str, ...], float]:
     """Return the bias of a stage, the evidence, and how sure that is."""
+    if kind == "regulator":
+        net = facts.grids[tubes[0]].net
+        return "direct", (f"the grid of {tubes[0]} is held by the net {net}",), 1.0
     found = [_bias(facts, tube, kind) for tube in tubes]
     kinds = list(dict.fromkeys(bias for bias, _, _ in found))
     evidence = tuple(dict.fromkeys(why for _, why, _ in found))
@@ -67,7 +71,8 @@ def bias_of(facts: Facts, tubes: tuple[str, ...], kind: str) -> tuple[str, tuple
 
 def _bias(facts: Facts, tube: str, kind: str) -> tuple[str, str, float]:
     circuit = facts.cathodes[tube]
-    resistor = bool(circuit.parts) and not sense_parts(facts, tube)
+    carrying = [ref for ref in circuit.parts if ref not in circuit.windings]
+    resistor = bool(carrying) and not sense_parts(facts, tube)
     negative = negative_return(facts, tube)
     through = ", ".join(facts.grids[tube].leaks)
     way = f" through {through}" if through else ""
@@ -85,9 +90,18 @@ def _bias(facts: Facts, tube: str, kind: str) -> tuple[str, str, float]:
             why = f"the grid of {tube} returns to {source}{way}, and {parts} is in the cathode"
             return "mixed", why, 1.0
         return "fixed", f"the grid of {tube} gets its bias from {source}{way}", 1.0
+    if cells := facts.grids[tube].cells:
+        why = f"{' and '.join(cells)} stands between the grid of {tube} and its leak"
+        return ("mixed" if resistor else "fixed"), why, 1.0
+    if cell := [facts.supply.cells[net] for net in circuit.returns if net in facts.supply.cells]:
+        why = f"{cell[0]} holds the cathode of {tube} above ground"
+        return ("mixed" if resistor else "fixed"), why, 1.0
     if facts.grids[tube].direct:
         source, pin = facts.grids[tube].direct[0]
         return "direct", f"the grid of {tube} is on the {pin} of {source} for direct current", 1.0
+    if circuit.stands_on and not resistor:
+        below = ", ".join(circuit.stands_on)
+        return "cathode", f"{below} below sets the current and so the cathode of {tube}", 1.0
     if resistor or circuit.windings:
         parts = ", ".join(circuit.parts)
         return "cathode", f"the current of {tube} through {parts} lifts its cathode", 1.0

@@ -4,8 +4,10 @@ Comes in: wiring, supply, transformers.  Goes out: one `CathodeCircuit` a tube.
 From the cathode the walk goes through resistors, chokes, diodes and current
 sources, over nets that are plain junctions, as long as they lead on to a quiet
 net; a resistor that only leads to a secondary or to a grid is not part of the
-cathode circuit (feedback, or a leak to a higher point).  Cathodes that meet on
-the way share what lies below the meeting point.
+cathode circuit (feedback, or a leak to a higher point).  Transistors and controlled
+sources that set a current count as current sources.  Cathodes that meet on the way
+share what lies below the meeting point.  A cathode without such a way may stand on
+the plate of another tube (cascode, current source): then the walk ends there.
 """
 
 from __future__ import annotations
@@ -33,7 +35,8 @@ class CathodeCircuit:
     this cathode's current only.  returns: quiet nets it ends on.  bypass:
     capacitors from any of `nets` to a quiet net or between two of them.
     shared_with: tubes whose cathode circuit meets this one.  bleeds: resistors
-    to B+, which raise the cathode.
+    to B+, which raise the cathode.  stands_on: tubes below, whose plates take the
+    cathode's current where nothing else does.
     """
 
     tube: str
@@ -46,6 +49,7 @@ class CathodeCircuit:
     shared_with: tuple[str, ...] = ()
     bleeds: tuple[str, ...] = ()
     windings: tuple[str, ...] = ()
+    stands_on: tuple[str, ...] = ()
 
     @property
     def shared(self) -> tuple[str, ...]:
@@ -69,10 +73,12 @@ def find_cathodes(
     in_cathode = frozenset(
         ref for transformer in transformers for ref in transformer.cathode_windings
     )
-    walks = {
-        tube.ref: _Walk(wiring, supply, barrier, in_cathode, tube.net("cathode"))
-        for tube in wiring.tubes
-    }
+    walks: dict[str, _Walk] = {}
+    for tube in wiring.tubes:
+        walk = _Walk(wiring, supply, barrier, in_cathode, tube)
+        if not walk.returns:
+            walk = _Walk(wiring, supply, barrier, in_cathode, tube, onto_plates=True)
+        walks[tube.ref] = walk
     owners: dict[str, list[str]] = {}
     for ref, walk in walks.items():
         for net in walk.nets:
@@ -81,7 +87,7 @@ def find_cathodes(
 
 
 class _Walk:
-    """One walk from a cathode down to quiet nets."""
+    """One walk from a cathode down to quiet nets, or onto other tubes' plates."""
 
     def __init__(
         self,
@@ -89,8 +95,11 @@ class _Walk:
         supply: Supply,
         barrier: frozenset[str],
         windings: frozenset[str],
-        cathode: str,
+        tube: Part,
+        onto_plates: bool = False,
     ) -> None:
+        self.tube = tube.ref
+        self.onto_plates = onto_plates
         self.wiring = wiring
         self.supply = supply
         self.barrier = barrier
@@ -100,10 +109,13 @@ class _Walk:
         self.returns: list[str] = []
         self.bleeds: list[str] = []
         self.windings: list[str] = []
+        self.stands_on: list[str] = []
         self._leads: dict[str, bool] = {}
+        cathode = tube.net("cathode")
         if supply.quiet(cathode):
             self.returns.append(cathode)
         else:
+            self.stands_on += self._plates_at(cathode)
             self._step(cathode)
 
     def _step(self, net: str) -> None:
@@ -119,16 +131,33 @@ class _Walk:
                 self.parts[part.ref] = (net, far)
                 if part.ref in self.cathode_windings:
                     self.windings.append(part.ref)
-                if self.supply.quiet(far):
-                    if far not in self.returns:
-                        self.returns.append(far)
-                else:
-                    self._step(far)
+                self._arrive(far)
+
+    def _arrive(self, net: str) -> None:
+        """Note where a part ends, or walk on from there."""
+        below = self._plates_at(net)
+        if self.supply.quiet(net):
+            if net not in self.returns:
+                self.returns.append(net)
+        elif below:
+            self.stands_on += [ref for ref in below if ref not in self.stands_on]
+        else:
+            self._step(net)
+
+    def _plates_at(self, net: str) -> tuple[str, ...]:
+        """Return the other tubes whose plates are on a net, where those may end the walk."""
+        if not self.onto_plates or self.supply.quiet(net):
+            return ()
+        return tuple(ref for ref in self.wiring.at(net, "plate") if ref != self.tube)
 
     def _arms(self, net: str) -> Iterable[tuple[Part, str]]:
         for part in self.wiring.on(net, *PATH_KINDS):
             if part.ref not in self.wiring.coupled or part.ref in self.cathode_windings:
                 yield part, part.other_net(net)
+        for part in self.wiring.circuit.parts_on.get(net, ()):
+            far = current_exit(part, net)
+            if far:
+                yield part, far
 
     def _leads_down(self, net: str, seen: frozenset[str]) -> bool:
         """Say whether a net is quiet or leads to a quiet net over plain nets."""
@@ -136,6 +165,8 @@ class _Walk:
             return True
         if self.supply.quiet(net) or net in self.barrier or len(seen) > LONGEST_CHAIN:
             return False
+        if self._plates_at(net):
+            return True
         if self.wiring.at(net, "plate", "screen", "grid", "cathode"):
             return False
         if net not in self._leads:
@@ -143,6 +174,25 @@ class _Walk:
                 self._leads_down(far, seen | {net}) for _, far in self._arms(net) if far not in seen
             )
         return self._leads[net]
+
+
+def current_exit(part: Part, net: str) -> str:
+    """Return the net where a current leaves that an active part takes from `net`.
+
+    That is the emitter (source) of a transistor for its collector (drain), and the
+    far pin of a controlled source that forces a current.
+    """
+    if part.kind == "transistor":
+        for upper, lower in (("collector", "emitter"), ("drain", "source")):
+            if part.has_pin(upper) and part.net(upper) == net and part.net(lower) != net:
+                return part.net(lower)
+    elif part.kind == "controlled_source" and part.element is not None:
+        element = part.element
+        forced = element.letter in "FG" or (element.letter == "B" and element.quantity == "i")
+        ends = (part.net("plus"), part.net("minus"))
+        if forced and net in ends and ends[0] != ends[1]:
+            return ends[1] if net == ends[0] else ends[0]
+    return ""
 
 
 def _circuit(
@@ -168,4 +218,5 @@ def _circuit(
         tuple(others),
         tuple(walk.bleeds),
         tuple(walk.windings),
+        tuple(walk.stands_on),
     )

@@ -13,39 +13,23 @@ the other: it blocks the one from the other.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
+from typing import TypeVar
 
+from netcheck.roles.cathodes import CathodeCircuit
+from netcheck.roles.drives import (
+    CouplingCapacitor,
+    Drive,
+    cathode_drives,
+    relayed,
+    source_at,
+)
 from netcheck.roles.grids import GridCircuit, Surroundings
 from netcheck.roles.rails import Supply
 from netcheck.roles.transformers import Transformer
 from netcheck.roles.wiring import Wiring
-
-
-@dataclass(frozen=True, slots=True)
-class Drive:
-    """One electrode that drives one grid.
-
-    source is empty where the input source drives the grid.
-    """
-
-    source: str
-    electrode: str
-    target: str
-    via: tuple[str, ...] = ()
-    direct: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class CouplingCapacitor:
-    """One capacitor between a signal source and a grid circuit."""
-
-    part: str
-    source: str
-    electrode: str
-    source_net: str
-    feeds: str
-    targets: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +48,7 @@ class Network:
     grids: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Couplings:
     """All drives and the parts that make them."""
 
@@ -72,17 +56,41 @@ class Couplings:
     capacitors: tuple[CouplingCapacitor, ...]
     networks: tuple[Network, ...]
 
+    @cached_property
+    def _by_target(self) -> Mapping[str, tuple[Drive, ...]]:
+        return _grouped(self.drives, lambda drive: drive.target)
+
+    @cached_property
+    def _by_source(self) -> Mapping[str, tuple[Drive, ...]]:
+        return _grouped(self.drives, lambda drive: drive.source)
+
+    @cached_property
+    def _networks(self) -> Mapping[str, tuple[Network, ...]]:
+        return _grouped(self.networks, lambda network: network.source)
+
     def into(self, tube: str) -> tuple[Drive, ...]:
         """Return what drives a tube."""
-        return tuple(drive for drive in self.drives if drive.target == tube)
+        return self._by_target.get(tube, ())
 
     def out_of(self, tube: str, *electrodes: str) -> tuple[Drive, ...]:
         """Return what a tube drives, from some of its electrodes."""
-        return tuple(
-            drive
-            for drive in self.drives
-            if drive.source == tube and (not electrodes or drive.electrode in electrodes)
-        )
+        found = self._by_source.get(tube, ())
+        return tuple(d for d in found if not electrodes or d.electrode in electrodes)
+
+    def networks_at(self, tube: str, electrode: str) -> tuple[Network, ...]:
+        """Return the networks behind an electrode."""
+        found = self._networks.get(tube, ())
+        return tuple(network for network in found if network.electrode == electrode)
+
+
+T = TypeVar("T")
+
+
+def _grouped(values: Iterable[T], key: Callable[[T], str]) -> Mapping[str, tuple[T, ...]]:
+    table: dict[str, list[T]] = {}
+    for value in values:
+        table.setdefault(key(value), []).append(value)
+    return {name: tuple(found) for name, found in table.items()}
 
 
 def find_couplings(
@@ -91,6 +99,7 @@ def find_couplings(
     transformers: tuple[Transformer, ...],
     around: Surroundings,
     grids: Mapping[str, GridCircuit],
+    cathodes: Mapping[str, CathodeCircuit],
 ) -> Couplings:
     """Find drives, coupling capacitors and networks."""
     search = _Search(wiring, supply, around, grids)
@@ -108,8 +117,18 @@ def find_couplings(
     ]
     drives += search.direct_drives()
     drives += _transformer_drives(transformers, grids)
+    drives = _inherited(drives, grids)
+    relays = list(relayed(wiring, grids, drives))
+    drives += [
+        Drive(found.source, found.electrode, target, (found.part,))
+        for found in relays
+        for target in found.targets
+    ]
+    at_cathodes, more = cathode_drives(wiring, around, grids, cathodes, drives)
     return Couplings(
-        tuple(dict.fromkeys(_inherited(drives, grids))), tuple(capacitors), tuple(networks)
+        tuple(dict.fromkeys([*drives, *at_cathodes])),
+        (*capacitors, *relays, *more),
+        tuple(networks),
     )
 
 
@@ -121,20 +140,8 @@ class _Search:
     grids: Mapping[str, GridCircuit]
 
     def source_at(self, net: str, not_for: str = "") -> tuple[str, str] | None:
-        """Return the tube and electrode whose signal a net carries.
-
-        A net below two cathodes is no output of either; the input counts as a
-        source without a tube.
-        """
-        plate = self.around.plates.get(net)
-        if plate:
-            return plate, "plate"
-        owners = self.around.cathodes.get(net, ())
-        if owners and not_for not in owners:
-            return owners[0], "cathode"
-        if net in self.wiring.input_nets:
-            return "", "input"
-        return None
+        """Return the tube and electrode whose signal a net carries."""
+        return source_at(self.wiring, self.around, net, not_for)
 
     def capacitors(self) -> list[CouplingCapacitor]:
         """Return capacitors between a source net and a grid circuit."""
@@ -166,7 +173,7 @@ class _Search:
         """Walk forward from every source net through capacitors not yet placed."""
         owner: dict[str, list[str]] = {}
         for tube, grid in self.grids.items():
-            if not grid.ac_grounded:
+            if not grid.ac_grounded and not grid.held:
                 for net in grid.nets:
                     owner.setdefault(net, []).append(tube)
         found = []

@@ -10,8 +10,10 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator
 
 from netcheck.roles.base import Role, Stage
-from netcheck.roles.coupling import CouplingCapacitor, Network
+from netcheck.roles.coupling import Network
+from netcheck.roles.drives import CouplingCapacitor
 from netcheck.roles.facts import Facts
+from netcheck.roles.feedback import feedback_nets
 from netcheck.roles.grids import GridCircuit
 
 
@@ -37,18 +39,19 @@ def coupling_roles(facts: Facts) -> Iterator[Role]:
 
 def _capacitor_role(facts: Facts, found: CouplingCapacitor) -> Iterator[Role]:
     grids = " and ".join(found.targets)
+    pin = found.pin
     stoppers = _stoppers(facts.grids[found.targets[0]], found.feeds)
     way = f" through {' and '.join(stoppers)}" if stoppers else ""
     if not found.source:
-        why = f"joins the input to the grid of {grids}{way}"
+        why = f"joins the input to the {pin} of {grids}{way}"
         nets = (found.source_net, found.feeds)
         for tube in found.targets:
             yield Role(found.part, "input_capacitor", tube, why, 1.0, *nets)
         return
     blocks = "B+" if found.electrode == "plate" else "the cathode's voltage"
     why = (
-        f"joins the {found.electrode} of {found.source} to the grid of {grids}{way}; "
-        f"keeps {blocks} off that grid"
+        f"joins the {found.electrode} of {found.source} to the {pin} of {grids}{way}; "
+        f"keeps {blocks} off that {pin}"
     )
     yield Role(
         found.part,
@@ -78,12 +81,14 @@ def network_roles(
 ) -> Iterator[Role]:
     """Yield the roles of networks between stages and at a preamplifier's output."""
     output = {tube for stage in stages if stage.is_output for tube in stage.tubes}
+    fed_back = feedback_nets(facts)
     for network in facts.couplings.networks:
         if network.grids:
             yield from _interstage(facts, network, taken)
         elif (
             network.source
             and network.source not in output
+            and network.source_net not in fed_back
             and not facts.couplings.out_of(network.source, network.electrode)
         ):
             yield from _output(facts, network, taken)

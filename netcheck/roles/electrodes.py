@@ -11,12 +11,21 @@ from collections.abc import Iterator
 from netcheck.circuit.model import GROUND
 from netcheck.roles.base import Role, Stage
 from netcheck.roles.bias_kind import sense_parts
+from netcheck.roles.cathodes import CathodeCircuit
 from netcheck.roles.facts import Facts
 from netcheck.roles.grids import GridCircuit
 from netcheck.roles.plates import is_plate_stopper
 
 DIVIDER_SHARE = 0.05
 """A series resistor above this share of the leak behind it divides the signal."""
+
+STACKED_FORMS = ("cascode", "shunt_regulated_push_pull", "mu_follower", "active_load", "white")
+"""Stages of two tubes with one output."""
+
+MAX_STOPPER_OHM = 10e3
+"""Largest resistor that only damps a grid held at rest (common practice)."""
+
+CURRENT_SOURCES = ("current_source", "controlled_source", "transistor")
 
 
 def electrode_roles(facts: Facts, stages: tuple[Stage, ...]) -> Iterator[Role]:
@@ -33,11 +42,18 @@ def electrode_roles(facts: Facts, stages: tuple[Stage, ...]) -> Iterator[Role]:
 def _tube_role(facts: Facts, stage: Stage, stages: tuple[Stage, ...], tube: str) -> Role:
     output = {ref for other in stages if other.is_output for ref in other.tubes}
     inverters = {ref for other in stages if other.kind == "phase_inverter" for ref in other.tubes}
+    by_transformer = stage.form == "interstage_transformer"
     if stage.is_output:
         return Role(tube, "output_tube", stage.id, stage.evidence[0], stage.confidence)
-    if stage.kind == "phase_inverter":
+    if stage.kind == "regulator":
+        return Role(tube, "regulator_tube", stage.id, stage.evidence[0], stage.confidence)
+    if stage.kind == "current_source":
+        return Role(tube, "current_source_tube", stage.id, stage.evidence[0], stage.confidence)
+    if stage.kind == "phase_inverter" and not by_transformer:
         return Role(tube, "phase_inverter_tube", stage.id, stage.evidence[0], stage.confidence)
-    targets = {drive.target for drive in facts.couplings.out_of(tube)}
+    driving = stage.tubes if stage.form in STACKED_FORMS else (tube,)
+    targets = {drive.target for ref in driving for drive in facts.couplings.out_of(ref)}
+    targets -= set(stage.tubes)
     if targets & output:
         driven = ", ".join(sorted(targets & output))
         return Role(tube, "driver_tube", stage.id, f"drives the grid of {driven}")
@@ -84,14 +100,57 @@ def _screen_roles(facts: Facts, tube: str) -> Iterator[Role]:
 def _cathode_roles(facts: Facts, stage: Stage, tube: str) -> Iterator[Role]:
     circuit = facts.cathodes[tube]
     sense = sense_parts(facts, tube)
+    active = [ref for ref in circuit.parts if facts.wiring[ref].kind == "transistor"]
+    below = _below(circuit, active)
     for ref in circuit.parts:
-        if ref not in circuit.windings:
+        if ref in circuit.windings:
+            continue
+        if ref in below:
+            why = f"sets the current of {', '.join(active)} below the cathode of {tube}"
+            yield Role(ref, "current_source_bias", tube, why)
+        else:
             yield _cathode_role(facts, stage, tube, ref, ref in sense)
+    for ref in _control_parts(facts, active):
+        why = f"holds the control pin of {', '.join(active)}, below the cathode of {tube}"
+        yield Role(ref, "current_source_bias", tube, why, 0.9)
     for ref in circuit.bypass:
         why = f"bypasses the cathode circuit of {tube} for signal"
         yield Role(ref, "cathode_bypass_capacitor", tube, why)
     for ref in circuit.bleeds:
         yield Role(ref, "bleeder", tube, f"lifts the cathode of {tube} with current from B+")
+
+
+def _below(circuit: CathodeCircuit, starts: list[str]) -> set[str]:
+    """Return the parts of a cathode circuit that lie below some others."""
+    nets = {circuit.parts[ref][1] for ref in starts}
+    found: set[str] = set()
+    for ref, (near, far) in circuit.parts.items():
+        if near in nets and ref not in starts:
+            found.add(ref)
+            nets.add(far)
+    return found
+
+
+def _control_parts(facts: Facts, active: list[str]) -> Iterator[str]:
+    """Yield the parts on the base or gate of transistors in a cathode circuit."""
+    for ref in active:
+        for pin in ("base", "gate"):
+            net = facts.wiring[ref].net(pin) if facts.wiring[ref].has_pin(pin) else GROUND
+            if not facts.supply.quiet(net):
+                yield from (p.ref for p in facts.wiring.on(net, "resistor", "capacitor", "diode"))
+
+
+def _is_load_below(facts: Facts, circuit: CathodeCircuit, ref: str) -> bool:
+    """Say whether a part between two stacked tubes loads the lower one.
+
+    What lies between the upper cathode and the net its grid leak returns to biases
+    the upper tube; what lies below that is the plate load of the lower one.
+    """
+    returns = set(facts.grids[circuit.tube].leaks.values()) & set(circuit.nets[1:])
+    if not circuit.stands_on or not returns:
+        return False
+    top = [other for other in circuit.parts if circuit.parts[other][0] in returns]
+    return ref in top or ref in _below(circuit, top)
 
 
 def _cathode_role(facts: Facts, stage: Stage, tube: str, ref: str, sense: bool) -> Role:
@@ -101,6 +160,13 @@ def _cathode_role(facts: Facts, stage: Stage, tube: str, ref: str, sense: bool) 
     shared = ref in circuit.shared
     company = f" (shared with {', '.join(circuit.shared_with)})" if shared else ""
     kind = facts.wiring[ref].kind
+    if _is_load_below(facts, circuit, ref):
+        lower = circuit.stands_on[0]
+        why = f"loads the plate of {lower}, fed by the cathode of {tube}"
+        return Role(ref, "plate_load", lower, why, source_net=near)
+    if kind in CURRENT_SOURCES:
+        why = f"sets the current of the cathode of {tube}{company}, from {near} to {end}"
+        return Role(ref, "current_source", tube, why)
     if kind == "diode":
         return Role(ref, "cathode_diode", tube, f"lifts the cathode of {tube} by its own drop")
     if sense:
@@ -110,9 +176,9 @@ def _cathode_role(facts: Facts, stage: Stage, tube: str, ref: str, sense: bool) 
         why = f"carries the current of both cathodes of {' and '.join(stage.tubes)} to {end}"
         return Role(ref, "tail_resistor", tube, why)
     largest = max(circuit.parts, key=lambda other: facts.wiring[other].value or 0.0)
-    if kind != "resistor" or (
-        (stage.kind == "cathode_follower" or stage.form == "cathodyne") and ref == largest
-    ):
+    loads = stage.kind == "cathode_follower" or stage.form == "cathodyne"
+    below_white = stage.form == "white" and not circuit.stands_on
+    if kind != "resistor" or (loads and not below_white and ref == largest):
         why = f"load in the cathode of {tube}, from {near} to {end}"
         return Role(ref, "cathode_load", tube, why)
     why = f"carries the cathode current of {tube} from {near} to {end}{company}"
@@ -123,6 +189,10 @@ def _grid_roles(facts: Facts, grid: GridCircuit) -> Iterator[Role]:
     tube = grid.tube
     for ref, net in grid.leaks.items():
         if ref in facts.wiring.coupled:
+            continue
+        if _is_stopper_to_rest(facts, ref, net):
+            why = f"in series with the grid of {tube}, which {net} holds at rest"
+            yield Role(ref, "grid_stopper", tube, why)
             continue
         end = _return_name(facts, tube, net)
         yield Role(ref, "grid_leak", tube, f"returns the grid of {tube} to {end}", source_net=net)
@@ -139,11 +209,18 @@ def _grid_roles(facts: Facts, grid: GridCircuit) -> Iterator[Role]:
     yield from _capacitor_roles(facts, grid)
 
 
+def _is_stopper_to_rest(facts: Facts, ref: str, net: str) -> bool:
+    """Say whether a small resistor joins a grid to a lifted point that holds it."""
+    ohm = facts.wiring[ref].value or 0.0
+    return net in facts.supply.positive and ohm <= MAX_STOPPER_OHM
+
+
 def _return_name(facts: Facts, tube: str, net: str) -> str:
     if net == GROUND:
         return "ground"
     if net in facts.supply.negative:
-        return f"the bias feed {net}"
+        own = net in facts.cathodes[tube].returns
+        return f"the negative supply at {net}" if own else f"the bias feed {net}"
     if net in facts.cathodes[tube].nets:
         return f"its own cathode circuit at {net}"
     return net
@@ -178,6 +255,9 @@ def _capacitor_roles(facts: Facts, grid: GridCircuit) -> Iterator[Role]:
         elif far in plate_nets and facts.around.plates.get(far) == tube:
             why = f"leads from the plate of {tube} back to its own grid"
             yield Role(ref, "feedback_capacitor", tube, why, source_net=far, feeds=near)
+        elif near in grid.nets and far in grid.nets:
+            why = f"passes high frequencies round a resistor in the way to the grid of {tube}"
+            yield Role(ref, "interstage_capacitor", tube, why, 0.9)
         elif facts.supply.quiet(far) or far in own:
             why = f"shunts the grid circuit of {tube} for high frequencies"
             yield Role(ref, "grid_shunt_capacitor", tube, why)

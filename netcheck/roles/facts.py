@@ -10,9 +10,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from netcheck.circuit.model import Circuit
+from netcheck.roles.cathode_outputs import with_cathode_outputs
 from netcheck.roles.cathodes import CathodeCircuit, find_cathodes
 from netcheck.roles.coupling import Couplings, find_couplings
 from netcheck.roles.grids import GridCircuit, Surroundings, find_grids, surroundings_of
+from netcheck.roles.heaters import Heater, find_heaters
 from netcheck.roles.plates import PlateFeed, ScreenFeed, find_plates, find_screens
 from netcheck.roles.rails import Supply, find_supply
 from netcheck.roles.transformers import Transformer, find_transformers
@@ -21,7 +23,11 @@ from netcheck.roles.wiring import Wiring, wiring_of
 
 @dataclass(frozen=True, slots=True)
 class Facts:
-    """What the walks found."""
+    """What the walks found.
+
+    above: the tubes that stand on a tube's plate, for each that has some.
+    below: the tubes whose plates hang on a tube's cathode circuit, likewise.
+    """
 
     wiring: Wiring
     supply: Supply
@@ -32,15 +38,15 @@ class Facts:
     around: Surroundings
     grids: Mapping[str, GridCircuit]
     couplings: Couplings
+    above: Mapping[str, tuple[str, ...]]
+    below: Mapping[str, tuple[str, ...]]
+    heaters: tuple[Heater, ...] = ()
 
     def takes_signal(self, tube: str, electrode: str) -> bool:
         """Say whether an electrode drives a grid or an output network."""
         if self.couplings.out_of(tube, electrode):
             return True
-        return any(
-            network.source == tube and network.electrode == electrode
-            for network in self.couplings.networks
-        )
+        return bool(self.couplings.networks_at(tube, electrode))
 
     def returns_to(self, tube: str) -> tuple[str, ...]:
         """Return the nets a tube's grid returns to for direct current."""
@@ -53,11 +59,32 @@ def gather(circuit: Circuit) -> Facts:
     """Walk the circuit."""
     wiring = wiring_of(circuit)
     supply = find_supply(wiring)
-    transformers = find_transformers(wiring, supply)
+    transformers = with_cathode_outputs(wiring, supply, find_transformers(wiring, supply))
     cathodes = find_cathodes(wiring, supply, transformers)
     plates = find_plates(wiring, supply, transformers, cathodes)
     screens = find_screens(wiring, supply, transformers, plates)
     around = surroundings_of(wiring, supply, transformers, cathodes, plates)
     grids = find_grids(wiring, supply, around)
-    couplings = find_couplings(wiring, supply, transformers, around, grids)
-    return Facts(wiring, supply, transformers, cathodes, plates, screens, around, grids, couplings)
+    couplings = find_couplings(wiring, supply, transformers, around, grids, cathodes)
+    above: dict[str, tuple[str, ...]] = {}
+    for upper, standing in cathodes.items():
+        for lower in standing.stands_on:
+            above[lower] = (*above.get(lower, ()), upper)
+    below: dict[str, tuple[str, ...]] = {}
+    for lower, feed in plates.items():
+        if feed.above:
+            below[feed.above] = (*below.get(feed.above, ()), lower)
+    return Facts(
+        wiring,
+        supply,
+        transformers,
+        cathodes,
+        plates,
+        screens,
+        around,
+        grids,
+        couplings,
+        above,
+        below,
+        find_heaters(wiring, supply),
+    )

@@ -114,6 +114,22 @@ def find_branches(facts: Facts, taken: Collection[str]) -> list[Branch]:
     return branches
 
 
+def feedback_nets(facts: Facts) -> frozenset[str]:
+    """Return the nets that a resistor joins to a load winding."""
+    secondary = {
+        net
+        for transformer in facts.transformers
+        if transformer.use == "output"
+        for net in transformer.secondary_nets
+    }
+    return frozenset(
+        part.other_net(net)
+        for net in secondary
+        for part in facts.wiring.on(net, "resistor")
+        if part.other_net(net) not in secondary and not facts.supply.quiet(part.other_net(net))
+    )
+
+
 def feedback_roles(branch: Branch, facts: Facts) -> Iterator[Role]:
     """Yield feedback roles of a branch from an output back to an earlier electrode."""
     kinds = branch.kinds()
@@ -127,11 +143,15 @@ def feedback_roles(branch: Branch, facts: Facts) -> Iterator[Role]:
         if found is None:
             return
         origin, source, receivers, goals = found
+    # Into a tail the feedback reaches all tubes on it.
+    tubes = facts.around.cathodes.get(goals[0], ()) if receivers else ()
     for part in branch.parts:
         name = "feedback_capacitor" if part.kind == "capacitor" else "feedback_resistor"
-        to = f"the {branch.labels[goals[0]][0]} of {receivers[0]}" if receivers else "the input"
-        why = f"leads from {origin} back to {to}"
-        yield Role(part.ref, name, receivers[0] if receivers else "", why, 1.0, source, goals[0])
+        for tube in tubes or receivers[:1] or ("",):
+            to = f"the {branch.labels[goals[0]][0]} of {tube}" if tube else "the input"
+            yield Role(
+                part.ref, name, tube, f"leads from {origin} back to {to}", 1.0, source, goals[0]
+            )
 
 
 def _local_loop(

@@ -17,7 +17,7 @@ from dataclasses import dataclass, field
 from netcheck.circuit.model import Part
 from netcheck.roles.cathodes import CathodeCircuit
 from netcheck.roles.plates import PlateFeed
-from netcheck.roles.rails import DECOUPLING_F, Supply
+from netcheck.roles.rails import DECOUPLING_F, MAX_CELL_V, Supply
 from netcheck.roles.transformers import Transformer
 from netcheck.roles.wiring import Wiring
 
@@ -32,7 +32,8 @@ class GridCircuit:
     direct current too.  siblings: tubes whose grids are joined to this one
     through a resistor.  local: resistors from the tube's own plate.  inputs:
     input sources met.  held: supply net the grid sits on.  windings: interstage
-    windings in the way.  grounding: capacitors that hold the grid at ground.
+    windings in the way.  grounding: capacitors that hold the grid at ground.  cells:
+    small floating sources in the way.
     """
 
     tube: str
@@ -48,6 +49,7 @@ class GridCircuit:
     held: str = ""
     windings: tuple[str, ...] = ()
     grounding: tuple[str, ...] = ()
+    cells: tuple[str, ...] = ()
 
     @property
     def ac_grounded(self) -> bool:
@@ -142,6 +144,7 @@ class _GridWalk:
     local: list[str] = field(default_factory=list)
     inputs: list[str] = field(default_factory=list)
     windings: list[str] = field(default_factory=list)
+    cells: list[str] = field(default_factory=list)
 
     def result(self) -> GridCircuit:
         """Walk, and return what was met."""
@@ -166,6 +169,7 @@ class _GridWalk:
             held,
             tuple(self.windings),
             grounding,
+            tuple(self.cells),
         )
 
     def _ends_directly(self, grid: str) -> bool:
@@ -203,7 +207,7 @@ class _GridWalk:
             if part.ref in self.wiring.inputs:
                 self.inputs.append(part.ref)
                 return "" if self.supply.quiet(far) else far
-            return ""
+            return self._pass_cell(part, net)
         if part.kind == "diode" or part.ref in self.leaks or part.ref in self.series:
             return ""
         if part.kind == "resistor" and all(map(self.wiring.windings, part.nets)):
@@ -212,6 +216,17 @@ class _GridWalk:
             self._note_return(part, far)
             return ""
         return self._pass_to_signal(part, net, far)
+
+    def _pass_cell(self, part: Part, net: str) -> str:
+        """Note a cell in the grid's way; return its far net where the way goes on."""
+        placed = part.ref in self.supply.source_of.values()
+        if placed or not 0 < abs(part.value or 0.0) <= MAX_CELL_V or part.ref in self.cells:
+            return ""
+        far = part.other_net(net)
+        if self.supply.quiet(far) or self.wiring.electrodes.get(far):
+            return ""
+        self.cells.append(part.ref)
+        return far
 
     def _note_return(self, part: Part, far: str) -> None:
         if part.ref in self.wiring.coupled:
@@ -255,9 +270,15 @@ class _GridWalk:
             ref
             for ref, (near, far) in self.capacitors.items()
             if near in nets
-            and self.supply.quiet(far)
+            and (self.supply.quiet(far) or self._is_tail_foot(far))
             and (self.wiring[ref].value or 0.0) >= DECOUPLING_F
         )
+
+    def _is_tail_foot(self, net: str) -> bool:
+        """Say whether a net lies below two cathodes that meet: little signal is there."""
+        below = self.around.cathodes.get(net, ())
+        shared = self.tube.ref in below and len(below) > 1
+        return shared and not self.wiring.at(net, "cathode")
 
     def _is_fed_at(self, grid: str) -> bool:
         """Say whether a capacitor brings another tube's signal to the grid itself."""

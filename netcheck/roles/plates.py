@@ -65,11 +65,14 @@ def find_plates(
 ) -> Mapping[str, PlateFeed]:
     """Find the plate feed of every tube."""
     cathode_nets: dict[str, str] = {}
+    above: dict[str, str] = {}
     for circuit in cathodes.values():
         for net in circuit.nets:
             cathode_nets.setdefault(net, circuit.tube)
+        for lower in circuit.stands_on:
+            above.setdefault(lower, circuit.tube)
     return {
-        tube.ref: _plate(wiring, supply, transformers, cathode_nets, tube.ref)
+        tube.ref: _plate(wiring, supply, transformers, cathode_nets, above, tube.ref)
         for tube in wiring.tubes
     }
 
@@ -79,6 +82,7 @@ def _plate(
     supply: Supply,
     transformers: tuple[Transformer, ...],
     cathode_nets: Mapping[str, str],
+    stood_on: Mapping[str, str],
     ref: str,
 ) -> PlateFeed:
     plate = wiring[ref].net("plate")
@@ -86,11 +90,12 @@ def _plate(
         return PlateFeed(ref, plate, "rail", plate, {}, ())
     for transformer in transformers:
         path = transformer.paths.get(ref)
-        if path and ref not in transformer.parafeed:
+        at_plate = ref not in transformer.parafeed and ref not in transformer.from_cathode
+        if path and at_plate:
             nets = tuple(dict.fromkeys((plate, transformer.entry[ref])))
             return PlateFeed(ref, plate, "winding", transformer.center_tap, {}, nets)
     nets, parts, rails = _feed_walk(wiring, supply, plate)
-    above = next(
+    above = stood_on.get(ref, "") or next(
         (
             cathode_nets[net]
             for net in (plate, *(far for _, far in wiring.dc_arms(plate)))
@@ -182,7 +187,7 @@ def _screen(wiring: Wiring, supply: Supply, plate: PlateFeed, tap: str, ref: str
         return ScreenFeed(ref, net, "plate", plate.net)
     if net == tap:
         return ScreenFeed(ref, net, "tap", tap)
-    if net in supply.positive:
+    if supply.quiet(net):  # at ground or below where the cathode is lower still
         return ScreenFeed(ref, net, "rail", net)
     arms = [(part, far) for part, far in wiring.dc_arms(net) if part.kind == "resistor"]
     for kind, goals in (

@@ -1,33 +1,35 @@
 """Supply rails: which nets are B+ and which belong to a negative supply.
 
-Comes in: the wiring.  Goes out: a `Supply`.  From every DC source the walk goes
-outward through resistors, chokes and diodes.  A net behind such a dropper is a
-rail if a capacitor holds it (to ground or to another rail), or if at least two
-plate or screen feeds branch off it.  A grid or a cathode is never a rail, a plate
-only with a large capacitor on it.  The far end of a transformer winding is no
-rail either: signal lives there.
+Comes in: the wiring.  Goes out: a `Supply`.  From every DC source the walk
+(`supply_walk.py`) goes outward.  A grid or a cathode is never a rail (but for the
+cathode of a regulator's pass tube), a plate only with a large capacitor on it.  The
+far end of a transformer winding is no rail either: signal lives there.
 
-The negative side stops earlier: at electrodes, at nets a coupling capacitor
-brings signal to, and at cathode resistors (a tail to a negative supply).
+The negative side stops earlier: at electrodes, at nets a coupling capacitor brings
+signal to, and at cathode resistors (a tail to a negative supply) unless a capacitor
+holds the net below them.
 """
 
 from __future__ import annotations
 
-from collections import deque
-from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 
 from netcheck.circuit.model import GROUND, Part
-from netcheck.roles.wiring import Wiring, is_alternating
+from netcheck.roles.supply_walk import (
+    DECOUPLING_F,
+    PLATE_DECOUPLING_F,
+    capacitance,
+    is_bias_net,
+    is_rail,
+    spread,
+)
+from netcheck.roles.wiring import Wiring, is_alternating, is_amplifying
 
-PLATE_DECOUPLING_F = 0.5e-6
-"""A capacitor this large holds a plate at signal ground (common practice)."""
+MAX_CELL_V = 15.0
+"""Largest voltage of a cell or a heater supply that floats (common practice)."""
 
-DECOUPLING_F = 10e-9
-"""Smallest capacitor that makes a supply net quiet (common practice)."""
-
-BRANCHES = 2
-"""Feeds that branch off a net without a capacitor and so make it a rail."""
+__all__ = ["DECOUPLING_F", "MAX_CELL_V", "PLATE_DECOUPLING_F", "Supply", "find_supply"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +40,9 @@ class Supply:
     negative supplies, source first.  source_of: the source behind each net.
     seeds: nets held by a source itself or by a rectifier.  droppers: for each
     part between two rails its net nearer the source and the farther one.
-    back: negative nets made by the drop in the supply's own return.
+    back: negative nets made by the drop in the supply's own return.  passes: tubes
+    and transistors that pass a rail's current on (regulators).  cells: cathode nets
+    that a small source holds above ground, and that source.
     """
 
     positive: tuple[str, ...]
@@ -47,10 +51,12 @@ class Supply:
     seeds: frozenset[str]
     droppers: Mapping[str, tuple[str, str]]
     back: frozenset[str] = frozenset()
+    passes: frozenset[str] = frozenset()
+    cells: Mapping[str, str] = field(default_factory=dict)
 
     def quiet(self, net: str) -> bool:
         """Say whether a net is ground or a supply net."""
-        return net == GROUND or net in self.positive or net in self.negative
+        return net == GROUND or net in self.positive or net in self.negative or net in self.cells
 
     def is_back(self, net: str) -> bool:
         """Say whether a negative net lives on the drop in a supply's return."""
@@ -65,20 +71,37 @@ def find_supply(wiring: Wiring) -> Supply:
     for net, (sign, ref) in rectified.items():
         potential.setdefault(net, sign)
         source_of.setdefault(net, ref)
+    cells = _cathode_cells(wiring, potential, source_of)
     highest_first = sorted(potential, key=lambda net: -abs(potential[net]))
-    upper = [net for net in highest_first if potential[net] > 0]
+    upper = [net for net in highest_first if potential[net] > 0 and net not in cells]
     lower = [net for net in highest_first if potential[net] < 0]
     droppers: dict[str, tuple[str, str]] = {}
 
-    def is_negative(far: str, _via: Part, known: Iterable[str]) -> bool:
-        return _is_bias_net(wiring, far, {*known, *upper})
+    def accept_negative(far: str, _via: Part, known: Iterable[str]) -> bool:
+        return is_bias_net(wiring, far, {*known, *upper})
 
-    def is_positive(far: str, via: Part, known: Iterable[str]) -> bool:
-        return far not in negative and _is_rail(wiring, far, via, known)
+    def accept_positive(far: str, via: Part, known: Iterable[str]) -> bool:
+        return far not in negative and is_rail(wiring, far, via, known)
 
-    negative = _spread(wiring, lower, source_of, droppers, is_negative)
-    positive = _spread(wiring, upper, source_of, droppers, is_positive)
-    return Supply(positive, negative, source_of, frozenset(potential), droppers, back)
+    negative = spread(wiring, lower, source_of, droppers, accept_negative, positive=False)
+    positive = spread(wiring, upper, source_of, droppers, accept_positive, positive=True)
+    passes = frozenset(
+        ref for ref in droppers if wiring[ref].kind == "transistor" or is_amplifying(wiring[ref])
+    )
+    return Supply(
+        positive, negative, source_of, frozenset(potential), droppers, back, passes, cells
+    )
+
+
+def _cathode_cells(
+    wiring: Wiring, potential: Mapping[str, float], source_of: Mapping[str, str]
+) -> dict[str, str]:
+    """Return the nets of cathodes that stand on a cell."""
+    return {
+        net: source_of[net]
+        for net, volts in potential.items()
+        if 0 < volts <= MAX_CELL_V and wiring.at(net, "cathode") and net in source_of
+    }
 
 
 def _source_nets(
@@ -99,6 +122,8 @@ def _source_nets(
     back: set[str] = set()
     waiting = _place(sources, volts, source_of)
     for part in waiting:
+        if abs(part.value or 0.0) <= MAX_CELL_V:
+            continue  # a cell in a grid circuit, or a heater supply
         plus, minus = part.nets if (part.value or 0.0) > 0 else part.nets[::-1]
         returned = [
             net
@@ -164,80 +189,6 @@ def _rectified(wiring: Wiring) -> dict[str, tuple[float, str]]:
         return found
     for part, anode, cathode in rectifiers(wiring):
         for net, sign in ((cathode, 1.0), (anode, -1.0)):
-            if net != GROUND and _capacitance(wiring, net, {GROUND}) >= PLATE_DECOUPLING_F:
+            if net != GROUND and capacitance(wiring, net, {GROUND}) >= PLATE_DECOUPLING_F:
                 found.setdefault(net, (sign, part.ref))
     return found
-
-
-def _spread(
-    wiring: Wiring,
-    seeds: list[str],
-    source_of: dict[str, str],
-    droppers: dict[str, tuple[str, str]],
-    accept: Callable[[str, Part, Iterable[str]], bool],
-) -> tuple[str, ...]:
-    """Walk outward from the sources; return the nets in the order met."""
-    known = dict.fromkeys(seeds)
-    queue = deque(seeds)
-    while queue:
-        net = queue.popleft()
-        arms = [*wiring.dc_arms(net)]
-        arms += [(part, part.other_net(net)) for part in wiring.on(net, "diode")]
-        for part, far in arms:
-            if far == GROUND:
-                continue
-            if far not in known and accept(far, part, known):
-                known[far] = None
-                source_of.setdefault(far, source_of[net])
-                queue.append(far)
-            if far in known:
-                droppers.setdefault(part.ref, (net, far))
-    return tuple(known)
-
-
-def _is_bias_net(wiring: Wiring, far: str, quiet: Iterable[str]) -> bool:
-    """Say whether a net behind a resistor still belongs to a negative supply."""
-    held = {GROUND, *quiet}
-    if far in wiring.electrodes or far in held or far in wiring.input_nets:
-        return False
-    carries_signal = any(part.other_net(far) not in held for part in wiring.on(far, "capacitor"))
-    to_cathode = any(wiring.at(net, "cathode") for _, net in wiring.dc_arms(far))
-    return not carries_signal and not to_cathode
-
-
-def _is_rail(wiring: Wiring, far: str, via: Part, known: Iterable[str]) -> bool:
-    """Say whether the net behind a dropper is a positive rail."""
-    if wiring.at(far, "grid", "cathode"):
-        return False
-    held = _capacitance(wiring, far, {GROUND, *known})
-    if wiring.at(far, "plate"):
-        return held >= PLATE_DECOUPLING_F
-    feeds = _feeds(wiring, far, via)
-    screens = wiring.at(far, "screen")
-    if screens:
-        shared = len(screens) > 1
-        return (held >= DECOUPLING_F and (shared or feeds > 0)) or feeds >= BRANCHES
-    return held >= DECOUPLING_F or feeds >= BRANCHES
-
-
-def _feeds(wiring: Wiring, net: str, via: Part) -> int:
-    """Count the plate and screen feeds that branch off a net."""
-    count = len(wiring.windings(net))
-    for part, far in wiring.dc_arms(net):
-        if part.ref == via.ref or far in via.nets:
-            continue
-        if wiring.at(far, "plate", "screen") or (
-            not wiring.at(far, "grid", "cathode")
-            and _capacitance(wiring, far, {GROUND}) >= DECOUPLING_F
-        ):
-            count += 1
-    return count
-
-
-def _capacitance(wiring: Wiring, net: str, held: Iterable[str]) -> float:
-    """Return the largest capacitance from a net to any net of `held` [F]."""
-    ends = set(held)
-    values = [
-        part.value or 0.0 for part in wiring.on(net, "capacitor") if part.other_net(net) in ends
-    ]
-    return max(values, default=0.0)

@@ -14,11 +14,21 @@ from collections.abc import Iterator
 from netcheck.circuit.model import Circuit, natural_key
 from netcheck.roles.base import Role, Roles
 from netcheck.roles.bias import bias_roles, find_bias_supplies
+from netcheck.roles.bridged_loads import bridged_loads
 from netcheck.roles.coupling_roles import coupling_roles, input_roles, network_roles
 from netcheck.roles.electrodes import electrode_roles
 from netcheck.roles.facts import Facts, gather
 from netcheck.roles.feedback import feedback_roles, find_branches
+from netcheck.roles.heaters import heater_roles
+from netcheck.roles.odd_parts import (
+    adjusters,
+    noted_roles,
+    with_tone_controls,
+    without_heater_pots,
+)
+from netcheck.roles.screen_chains import screen_chains
 from netcheck.roles.shunts import load_roles, shunt_roles
+from netcheck.roles.signal import signal_flow
 from netcheck.roles.stages import find_stages
 from netcheck.roles.supply_roles import rail_chain, supply_roles
 from netcheck.roles.transformer_roles import output_transformers, transformer_roles
@@ -37,12 +47,16 @@ def recognise(circuit: Circuit) -> Roles:
         *input_roles(facts),
         *coupling_roles(facts),
         *_ammeter_roles(facts, circuit),
+        *noted_roles(facts),
+        *heater_roles(facts.wiring, facts.heaters),
     ]
+    found = without_heater_pots(found)
     found += network_roles(facts, stages, {role.part for role in found})
     branches, speakers = _branch_roles(facts, {role.part for role in found})
     found += branches
-    roles = _ordered(circuit, found)
+    roles = _ordered(circuit, with_tone_controls(facts, found))
     known = {role.part for role in roles}
+    order, paths = signal_flow(facts, stages)
     return Roles(
         roles,
         tuple(sorted(stages, key=lambda stage: natural_key(stage.tubes[0]))),
@@ -51,6 +65,10 @@ def recognise(circuit: Circuit) -> Roles:
         rail_chain(facts),
         facts.wiring.inputs[0] if facts.wiring.inputs else None,
         tuple(part.ref for part in circuit if part.ref not in known),
+        order,
+        paths,
+        adjusters(facts, supplies),
+        screen_chains(facts),
     )
 
 
@@ -58,6 +76,9 @@ def _branch_roles(facts: Facts, taken: set[str]) -> tuple[list[Role], dict[int, 
     """Return the roles of all parts not yet placed, and the speakers."""
     branches = find_branches(facts, taken)
     roles, speakers = load_roles(branches, facts)
+    bridged, more = bridged_loads(branches, {role.part for role in roles})
+    roles += bridged
+    speakers |= {index: ref for index, ref in more.items() if index not in speakers}
     placed = {role.part for role in roles}
     for branch in branches:
         if branch.parts[0].ref in placed:
@@ -70,7 +91,12 @@ def _branch_roles(facts: Facts, taken: set[str]) -> tuple[list[Role], dict[int, 
 def _ammeter_roles(facts: Facts, circuit: Circuit) -> Iterator[Role]:
     for ref in facts.wiring.ammeters:
         nets = " and ".join(circuit[ref].nets)
-        yield Role(ref, "current_sensor", ref, f"0 V source between {nets}: reads a current")
+        yield Role(
+            ref,
+            "current_sensor",
+            ref,
+            f"0 V source between {nets}: reads a current, or is a closed switch",
+        )
 
 
 def _ordered(circuit: Circuit, found: list[Role]) -> tuple[Role, ...]:

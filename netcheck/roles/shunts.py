@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from netcheck.circuit.model import GROUND
 from netcheck.roles.base import Role
 from netcheck.roles.facts import Facts
-from netcheck.roles.feedback import Branch
+from netcheck.roles.feedback import Branch, feedback_nets
 
 QUIET = frozenset({"ground", "rail", "bias"})
 
@@ -20,13 +20,13 @@ def load_roles(branches: list[Branch], facts: Facts) -> tuple[list[Role], dict[i
     """Return the roles of what hangs across load windings, and the speakers."""
     roles: list[Role] = []
     speakers: dict[int, str] = {}
+    by_owner: dict[str, list[Branch]] = {}
+    for branch in branches:
+        owners = branch.owners("secondary")
+        if len(owners) == 1 and branch.kinds() <= {"secondary", "ground"}:
+            by_owner.setdefault(owners[0], []).append(branch)
     for index in range(len(facts.transformers)):
-        across = [
-            branch
-            for branch in branches
-            if branch.owners("secondary") == (str(index),)
-            and branch.kinds() <= {"secondary", "ground"}
-        ]
+        across = by_owner.get(str(index), [])
         floating = not any(
             GROUND in facts.transformers[index].windings[ref].ends
             for ref in facts.transformers[index].secondaries
@@ -113,18 +113,35 @@ def shunt_roles(branch: Branch, facts: Facts) -> Iterator[Role]:
         yield from _plate_shunt(branch, facts)
     elif "screen" in signal and signal <= {"screen", "cathode"}:
         yield from _screen_shunt(branch)
+    elif signal == {"cathode"} and set(branch.nets("cathode")) & feedback_nets(facts):
+        text = "takes feedback at {of} to ground, more of it at some frequencies"
+        yield from _named(branch, "feedback_shunt", branch.nets("cathode")[0], text, 0.9)
     elif signal == {"cathode"}:
         yield from _cathode_shunt(branch)
     elif "grid" in signal and signal <= {"grid", "cathode"}:
         yield from _grid_shunt(branch)
     elif signal == {"input"} and kinds <= {"input", "ground"}:
         yield from _named(branch, "input_load", branch.ends[0], "loads the input", 1.0)
+    elif not signal and "rail" in kinds and branch.has("diode"):
+        yield from _regulator(branch, branch.nets("rail")[0])
     elif not signal and "rail" in kinds:
         name = "decoupling_capacitor" if branch.has("capacitor") else "bleeder"
         yield from _named(branch, name, branch.nets("rail")[0], "hangs on the rail {of}", 0.9)
     elif not signal and "bias" in kinds:
         name = "bias_filter_capacitor" if branch.has("capacitor") else "bias_divider"
         yield from _named(branch, name, branch.nets("bias")[0], "hangs on the net {of}", 0.8)
+
+
+def _regulator(branch: Branch, rail: str) -> Iterator[Role]:
+    """Yield the roles of zener diodes (or gas tubes) in a row, and what is with them."""
+    for part in branch.parts:
+        if part.kind == "diode":
+            why = f"holds the rail {rail} at its own voltage"
+            yield Role(part.ref, "regulator_diode", rail, why, 0.9)
+        elif part.kind == "capacitor":
+            yield Role(part.ref, "decoupling_capacitor", rail, f"steadies the rail {rail}", 0.9)
+        else:
+            yield Role(part.ref, "bleeder", rail, f"in the path that holds the rail {rail}", 0.9)
 
 
 def _plate_shunt(branch: Branch, facts: Facts) -> Iterator[Role]:
@@ -140,7 +157,8 @@ def _plate_shunt(branch: Branch, facts: Facts) -> Iterator[Role]:
         yield from _named(branch, "interstage_resistor", tube, text, 0.9)
     else:
         text = "shapes the response at the plate of {of}"
-        yield from _named(branch, "plate_shunt", tube, text, 0.8)
+        for each in branch.owners("plate"):
+            yield from _named(branch, "plate_shunt", each, text, 0.8)
 
 
 def _screen_shunt(branch: Branch) -> Iterator[Role]:
@@ -182,7 +200,8 @@ def _windings_of(branch: Branch, facts: Facts) -> tuple[str, ...]:
                 touched = [
                     ref
                     for ref in transformer.windings
-                    if set(transformer.windings[ref].ends) & set(signal)
+                    if {*transformer.windings[ref].ends, *transformer.windings[ref].inner}
+                    & set(signal)
                     and ref in transformer.primaries
                 ]
                 return tuple(touched or transformer.windings)

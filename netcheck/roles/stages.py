@@ -1,120 +1,64 @@
-"""Stages: which tubes work together, as what, and how they are biased.
+"""Stages: which tubes work together, and as what.
 
 Comes in: `Facts`, all that the walks found.  Goes out: a `Stage` for every
-amplifying tube.  Output stages are read from the output transformer: one plate
-winding makes it single-ended, two make it push-pull, several tubes on one winding
-are in parallel.  The other tubes are read from where their signal leaves: from the
-plate, the cathode, or both (cathodyne); two cathodes with one unbypassed tail and
-one driven grid are a long-tailed pair.
+amplifying tube.  Output stages come first (`output_stages.py`), then tubes that only
+set a current and tubes that are stacked (`stacked_stages.py`), then pairs on one
+tail (`inverters.py`).  The others are read from where their signal comes in and
+leaves: from the plate, the cathode, or both (cathodyne); at the grid, or at the
+cathode where the grid is at rest (grounded grid).
 """
 
 from __future__ import annotations
 
-from dataclasses import replace
-
-from netcheck.circuit.model import natural_key
-from netcheck.roles.base import Stage
-from netcheck.roles.bias_kind import bias_of
+from netcheck.circuit.model import GROUND
+from netcheck.roles.base import Alternative, Stage
 from netcheck.roles.facts import Facts
-from netcheck.roles.transformers import Transformer
+from netcheck.roles.inverters import join_paraphase, pair_stage
+from netcheck.roles.output_stages import find_outputs
+from netcheck.roles.stacked_stages import find_current_sources, stack_of
+from netcheck.roles.stage_making import make_stage
 
-PAIR = 2
+LIKE_SHARE = 0.2
+"""Plate and cathode loads this much alike, as a share, are meant equal (common practice)."""
 
 
 def find_stages(facts: Facts) -> tuple[Stage, ...]:
     """Return all stages, output stages first."""
-    stages: list[Stage] = []
-    for transformer in facts.transformers:
-        if transformer.use == "output" and not _is_interstage_choke(facts, transformer):
-            stages.append(_output(facts, transformer))
-    taken = {tube for stage in stages for tube in stage.tubes}
-    for tube in (tube.ref for tube in facts.wiring.tubes):
-        if tube not in taken and _is_choke_output(facts, tube):
-            stages.append(_choke_output(facts, tube))
-            taken.add(tube)
+    outputs = find_outputs(facts)
+    taken = {tube for stage in outputs for tube in stage.tubes}
     rest = [tube.ref for tube in facts.wiring.tubes if tube.ref not in taken]
-    small = _small_stages(facts, rest)
-    return (*stages, *_paraphase(facts, stages, small))
+    sources = find_current_sources(facts, rest)
+    sources += _regulators(facts, rest)
+    taken = {tube for stage in sources for tube in stage.tubes}
+    small = _small_stages(facts, [tube for tube in rest if tube not in taken])
+    return (*outputs, *sources, *join_paraphase(facts, outputs, small))
 
 
-def stage_id(kind: str, tubes: tuple[str, ...]) -> str:
-    """Return the stable name of a stage."""
-    return f"{kind}({','.join(tubes)})"
-
-
-def _make(
-    facts: Facts,
-    kind: str,
-    tubes: tuple[str, ...],
-    evidence: tuple[str, ...],
-    confidence: float = 1.0,
-    form: str = "",
-) -> Stage:
-    tubes = tuple(sorted(tubes, key=natural_key))
-    connection, certain, screen_evidence = connection_of(facts, tubes)
-    bias, bias_evidence, bias_certain = bias_of(facts, tubes, kind)
-    return Stage(
-        stage_id(kind, tubes),
-        kind,
-        tubes,
-        connection,
-        bias,
-        (*evidence, *screen_evidence, *bias_evidence),
-        min(confidence, certain, bias_certain),
-        form,
-    )
-
-
-def _is_interstage_choke(facts: Facts, transformer: Transformer) -> bool:
-    """Say whether plates with a coupled choke drive grids, not a load."""
-    return not transformer.secondaries and any(
-        facts.couplings.out_of(tube) for tube in transformer.paths
-    )
-
-
-def _output(facts: Facts, transformer: Transformer) -> Stage:
-    sides = output_sides(transformer)
-    tubes = tuple(ref for side in sides for ref in side)
-    windings = ", ".join(sorted(transformer.primaries, key=natural_key))
-    load = "a load winding" if transformer.secondaries else "no load winding"
-    if len(sides) == 1:
-        kind = "single_ended" if len(tubes) == 1 else "parallel_single_ended"
-        evidence = (f"the plate winding {windings} is on one transformer with {load}",)
-        return replace(_make(facts, kind, tubes, evidence), is_output=True)
-    if len(sides) > PAIR:
-        reason = f"{len(sides)} plate windings of one transformer are fed by different plates"
-        return replace(_make(facts, "unknown", tubes, (reason,), 0.3), is_output=True)
-    evidence = (
-        f"{' with '.join(sides[0])} and {' with '.join(sides[1])} feed opposite ends of "
-        f"{windings}, on one transformer with {load}",
-    )
-    stage = _make(facts, "push_pull", tubes, evidence)
-    return replace(stage, is_output=True, sides=(sides[0], sides[1]))
-
-
-def output_sides(transformer: Transformer) -> tuple[tuple[str, ...], ...]:
-    """Group the tubes of an output transformer by the net they enter it."""
-    by_net: dict[str, list[str]] = {}
-    for tube, net in transformer.entry.items():
-        by_net.setdefault(net, []).append(tube)
-    sides = [tuple(sorted(side, key=natural_key)) for side in by_net.values()]
-    return tuple(sorted(sides, key=lambda side: natural_key(side[0])))
-
-
-def _is_choke_output(facts: Facts, tube: str) -> bool:
-    """Say whether a plate on a lone inductor has its load across that inductor."""
-    return facts.plates[tube].kind == "choke" and not facts.couplings.out_of(tube)
-
-
-def _choke_output(facts: Facts, tube: str) -> Stage:
-    chokes = [p for p in facts.plates[tube].parts if facts.wiring[p].kind == "inductor"]
-    evidence = (f"the plate is fed through {chokes[0]} and drives no grid",)
-    return replace(_make(facts, "single_ended", (tube,), evidence, 0.7), is_output=True)
+def _regulators(facts: Facts, tubes: list[str]) -> list[Stage]:
+    """Return the pass tubes of supply regulators."""
+    return [
+        make_stage(
+            facts,
+            "regulator",
+            (tube,),
+            (f"the cathode of {tube} feeds other tubes, its plate is on B+",),
+        )
+        for tube in tubes
+        if tube in facts.supply.passes
+    ]
 
 
 def _small_stages(facts: Facts, tubes: list[str]) -> list[Stage]:
     stages: list[Stage] = []
     taken: set[str] = set()
+
+    def add(stage: Stage) -> None:
+        stages.append(stage)
+        taken.update(stage.tubes)
+
+    for tube in tubes:
+        if stack := stack_of(facts, tube, set(tubes) - taken if tube in facts.above else ()):
+            add(stack)
     for tube in tubes:
         if tube in taken:
             continue
@@ -124,153 +68,162 @@ def _small_stages(facts: Facts, tubes: list[str]) -> list[Stage]:
             for other in facts.cathodes[tube].shared_with
             if other in tubes and other not in group and other not in taken
         ]
-        if len(group) == 1 and len(partners) == 1 and (pair := _pair(facts, tube, partners[0])):
-            stages.append(pair)
-            taken.update(pair.tubes)
-            continue
-        stages.append(_single(facts, group))
-        taken.update(group)
+        if len(group) == 1 and len(partners) == 1 and (pair := pair_stage(facts, tube, *partners)):
+            add(pair)
+        else:
+            add(_single(facts, group))
     return stages
 
 
 def _parallel(facts: Facts, tube: str, tubes: list[str]) -> tuple[str, ...]:
-    """Return the tubes whose plate and grid are joined to those of `tube`."""
+    """Return the tubes in parallel with `tube`, itself among them.
+
+    Their plates are joined, and their grids too, directly or each through its stopper;
+    followers, whose plates are all on B+, must share the cathode.
+    """
     part = facts.wiring[tube]
+    known = set(tubes)
+    on_rail = facts.plates[tube].kind == "rail"
+    siblings = facts.grids[tube].siblings
     return tuple(
         other
-        for other in tubes
-        if all(facts.wiring[other].net(pin) == part.net(pin) for pin in ("plate", "grid"))
+        for other in facts.wiring.at(part.net("plate"), "plate") or (tube,)
+        if other in known
+        and (facts.wiring[other].net("grid") == part.net("grid") or other in siblings)
+        and (
+            other == tube
+            or not on_rail
+            or set(facts.cathodes[other].nets) & set(facts.cathodes[tube].nets)
+        )
     )
-
-
-def _pair(facts: Facts, first: str, second: str) -> Stage | None:
-    """Return the stage of two tubes that share a tail, if they work as one."""
-    circuit = facts.cathodes[first]
-    shared_nets = set(circuit.nets) & set(facts.cathodes[second].nets)
-    shared_bypass = any(
-        net in shared_nets and facts.supply.quiet(facts.wiring[ref].other_net(net))
-        for ref in circuit.bypass
-        for net in facts.wiring[ref].nets
-    )
-    if shared_bypass or not circuit.shared:
-        return None
-    driven = [
-        tube
-        for tube in (first, second)
-        if any(drive.source not in (first, second) for drive in facts.couplings.into(tube))
-    ]
-    tail = ", ".join(circuit.shared)
-    ends = " and ".join("ground" if net == "0" else net for net in circuit.returns)
-    if len(driven) == PAIR:
-        why = f"the cathodes share {tail} and both grids are driven"
-        return _make(facts, "voltage_amplifier", (first, second), (why,), 0.9, "balanced_pair")
-    other = second if driven == [first] else first
-    grounded = facts.grids[other].ac_grounded or facts.grids[other].held
-    evidence = (
-        f"the cathodes of {first} and {second} share the tail {tail} to {ends}",
-        f"{driven[0]} is driven at the grid"
-        if driven
-        else "neither grid is driven by another stage",
-        f"the grid of {other} is held at signal ground"
-        if grounded
-        else f"nothing drives the grid of {other}",
-    )
-    confidence = 1.0 if driven and grounded else 0.8
-    return _make(facts, "phase_inverter", (first, second), evidence, confidence, "long_tailed_pair")
 
 
 def _single(facts: Facts, tubes: tuple[str, ...]) -> Stage:
+    """Return the stage of one tube, or of several in parallel."""
     tube = tubes[0]
     feed = facts.plates[tube]
     from_plate = facts.takes_signal(tube, "plate")
     from_cathode = facts.takes_signal(tube, "cathode")
-    on_rail = feed.kind == "rail"
+    if _on_ground(facts, tube):
+        reason = f"the plate of {tube} is on ground"
+        return make_stage(facts, "unknown", tubes, (reason,), 0.3)
     has_load = bool(facts.cathodes[tube].parts or facts.cathodes[tube].windings)
-    if from_plate and from_cathode and not on_rail:
-        evidence = (f"signal is taken from plate and cathode of {tube}",)
-        return _make(facts, "phase_inverter", tubes, evidence, form="cathodyne")
-    below = [ref for ref, other in facts.plates.items() if other.above == tube]
-    if feed.kind != "stacked" and any(facts.plates[ref].kind == "stacked" for ref in below):
-        reason = (f"the cathode of {tube} feeds the plate of {below[0]}",)
-        return _make(facts, "unknown", tubes, reason, 0.3, "stacked")
-    if on_rail and has_load:
+    below = facts.cathodes[tube].stands_on
+    at_rest = bool(below) and not any(facts.couplings.into(lower) for lower in below)
+    if feed.kind == "rail" and (at_rest or (has_load and not below)):
         evidence = (f"the plate of {tube} is on B+ and its load is in the cathode",)
-        return _make(facts, "cathode_follower", tubes, evidence, 1.0 if from_cathode else 0.8)
-    if feed.kind == "stacked":
-        reason = (f"the plate of {tube} is fed through {feed.above}",)
-        return _make(facts, "unknown", tubes, reason, 0.3, "stacked")
+        return make_stage(facts, "cathode_follower", tubes, evidence, 1.0 if from_cathode else 0.8)
+    if from_plate and from_cathode and feed.kind != "rail":
+        return _cathodyne(facts, tubes)
+    if reason := _unknown_reason(facts, tube):
+        form = "" if feed.kind == "unfed" else "stacked"
+        return make_stage(facts, "unknown", tubes, (reason,), 0.3, form)
+    if splitter := _splits(facts, tube):
+        why = (f"the transformer with {splitter[0]} gives {splitter[1]} opposite signals",)
+        return make_stage(facts, "phase_inverter", tubes, why, 1.0, "interstage_transformer")
+    return _amplifier(facts, tubes, from_plate)
+
+
+def _on_ground(facts: Facts, tube: str) -> bool:
+    """Say whether a plate is on ground while its cathode is not below it."""
+    below = any(net in facts.supply.negative for net in facts.cathodes[tube].returns)
+    return facts.plates[tube].net == GROUND and not below and not facts.cathodes[tube].stands_on
+
+
+def _unknown_reason(facts: Facts, tube: str) -> str:
+    """Return why a tube's part in a stack, or in anything, is not known."""
+    feed = facts.plates[tube]
+    below = facts.below.get(tube, ())
+    stacked = any(facts.plates[ref].kind == "stacked" for ref in below)
+    passes_on = any(drive.pin == "cathode" for drive in facts.couplings.into(tube))
+    sourced = all(not facts.couplings.into(ref) for ref in below)
+    if feed.kind != "stacked" and stacked and not passes_on and not sourced:
+        return f"the cathode of {tube} feeds the plate of {below[0]}"
+    if feed.kind == "stacked" and not facts.couplings.out_of(tube, "plate"):
+        return f"the plate of {tube} is fed through {feed.above}"
     if feed.kind == "unfed":
-        reason = (f"nothing feeds the plate of {tube}",)
-        return _make(facts, "unknown", tubes, reason, 0.3)
-    through = {"load": "a plate load", "choke": "a choke", "winding": "a winding"}
+        return f"nothing feeds the plate of {tube}"
+    return ""
+
+
+def _amplifier(facts: Facts, tubes: tuple[str, ...], from_plate: bool) -> Stage:
+    tube = tubes[0]
+    feed = facts.plates[tube]
+    through = {
+        "load": "a plate load",
+        "choke": "a choke",
+        "winding": "a winding",
+        "stacked": f"the cathode of {feed.above}",
+    }
     how = through.get(feed.kind, "B+ directly")
-    evidence = (f"the plate of {tube} is fed through {how} and gives the signal",)
-    confidence = 1.0 if from_plate else 0.8
-    return _make(facts, "voltage_amplifier", tubes, evidence, confidence)
+    evidence = [f"the plate of {tube} is fed through {how} and gives the signal"]
+    form = "choke_loaded" if feed.kind == "choke" else ""
+    at_cathode = [drive for drive in facts.couplings.into(tube) if drive.pin == "cathode"]
+    if at_cathode:
+        form = "grounded_grid"
+        origin = at_cathode[0].source or "the input"
+        evidence.append(f"{origin} drives the cathode of {tube}, whose grid is at rest")
+    others = () if at_cathode else _half_cathodyne(facts, tube)
+    sure = (1.0 if from_plate else 0.8) - (0.1 if others else 0.0)
+    return make_stage(
+        facts, "voltage_amplifier", tubes, tuple(evidence), sure, form, alternatives=others
+    )
 
 
-def _paraphase(facts: Facts, outputs: list[Stage], small: list[Stage]) -> list[Stage]:
-    """Join two amplifiers into a paraphase where one drives the other.
+def _loads(facts: Facts, tube: str) -> tuple[float, float]:
+    """Return the resistance in the plate's feed and in the cathode [ohm]."""
+    wiring = facts.wiring
+    circuit = facts.cathodes[tube]
+    refs = (facts.plates[tube].parts, circuit.parts)
+    plate, cathode = (
+        sum(wiring[ref].value or 0.0 for ref in parts if wiring[ref].kind == "resistor")
+        for parts in refs
+    )
+    return plate, cathode
 
-    Each drives its own side of a push-pull stage, and the second takes its
-    signal from the first.
-    """
-    by_tube = {stage.tubes[0]: stage for stage in small if len(stage.tubes) == 1}
-    for output in outputs:
-        if output.sides is None:
+
+def _alike(first: float, second: float) -> bool:
+    return min(first, second) >= (1.0 - LIKE_SHARE) * max(first, second)
+
+
+def _half_cathodyne(facts: Facts, tube: str) -> tuple[Alternative, ...]:
+    plate, cathode = _loads(facts, tube)
+    circuit = facts.cathodes[tube]
+    if not cathode or not _alike(plate, cathode) or circuit.shared_with or circuit.bypass:
+        return ()
+    why = "plate and cathode have like loads, but nothing takes the cathode's signal"
+    return (Alternative("phase_inverter", "cathodyne", 0.4, why),)
+
+
+def _cathodyne(facts: Facts, tubes: tuple[str, ...]) -> Stage:
+    tube = tubes[0]
+    evidence = (f"signal is taken from plate and cathode of {tube}",)
+    plate, cathode = _loads(facts, tube)
+    others: tuple[Alternative, ...] = ()
+    if plate and cathode and not _alike(plate, cathode):
+        why = "the loads of plate and cathode differ, as in an amplifier with two outputs"
+        others = (Alternative("voltage_amplifier", "", 0.3, why),)
+    return make_stage(
+        facts,
+        "phase_inverter",
+        tubes,
+        evidence,
+        0.8 if others else 1.0,
+        "cathodyne",
+        alternatives=others,
+    )
+
+
+def _splits(facts: Facts, tube: str) -> tuple[str, str] | None:
+    """Return windings and grids where a tube's interstage transformer inverts for one side."""
+    for transformer in facts.transformers:
+        if transformer.use != "interstage" or tube not in transformer.paths:
             continue
-        drivers = [_driver_of(facts, side) for side in output.sides]
-        if None in drivers or drivers[0] == drivers[1]:
-            continue
-        for first, second in (drivers, drivers[::-1]):
-            if first not in by_tube or second not in by_tube:
-                continue
-            stages = (by_tube[first], by_tube[second])
-            follows = any(drive.source == first for drive in facts.couplings.into(second))
-            if follows and all(stage.kind == "voltage_amplifier" for stage in stages):
-                evidence = (
-                    f"{first} and {second} each drive one side, and {second} takes its "
-                    f"signal from {first}",
-                )
-                pair = _make(facts, "phase_inverter", (first, second), evidence, 0.9, "paraphase")
-                kept = [stage for stage in small if stage not in stages]
-                return [*kept, pair]
-    return small
-
-
-def _driver_of(facts: Facts, side: tuple[str, ...]) -> str | None:
-    sources = {
-        drive.source
-        for tube in side
-        for drive in facts.couplings.into(tube)
-        if drive.source and drive.source not in side
-    }
-    return min(sources, key=natural_key) if sources else None
-
-
-def connection_of(facts: Facts, tubes: tuple[str, ...]) -> tuple[str, float, tuple[str, ...]]:
-    """Return how the screens are connected, how sure that is, and why."""
-    kinds = {"plate": "triode", "tap": "ultralinear"}
-    found: list[str] = []
-    evidence: list[str] = []
-    for tube in tubes:
-        screen = facts.screens.get(tube)
-        kind = "triode" if screen is None else kinds.get(screen.kind, "pentode")
-        if kind not in found:
-            found.append(kind)
-            if screen is not None:
-                evidence.append(_screen_evidence(tube, screen.kind, screen.parts))
-    if len(found) > 1:
-        evidence.append("the tubes are not connected alike")
-    return found[0], 1.0 if len(found) == 1 else 0.5, tuple(evidence)
-
-
-def _screen_evidence(tube: str, kind: str, parts: tuple[str, ...]) -> str:
-    through = f" through {' and '.join(parts)}" if parts else ""
-    ends = {
-        "plate": f"the screen of {tube} is tied to its plate",
-        "tap": f"the screen of {tube} is fed from a tap of the plate winding",
-        "rail": f"the screen of {tube} is on B+",
-        "resistor": f"the screen of {tube} is fed from B+",
-    }
-    return ends.get(kind, f"nothing feeds the screen of {tube}") + through
+        if len(transformer.paths) > 1:
+            return None  # a balanced driver: the signal is split already
+        grids = {
+            facts.grids[drive.target].net: drive.target for drive in facts.couplings.out_of(tube)
+        }
+        if len(grids) > 1:
+            return ", ".join(transformer.paths[tube]), " and ".join(grids.values())
+    return None

@@ -31,26 +31,52 @@ def elevated_nets(facts: Facts) -> frozenset[str]:
 
 def rail_chain(facts: Facts) -> tuple[str, ...]:
     """Return the B+ nets from the source outward."""
-    lifted = elevated_nets(facts)
-    return tuple(net for net in facts.supply.positive if net not in lifted)
+    other = elevated_nets(facts) | {heater.lift for heater in facts.heaters}
+    return tuple(net for net in facts.supply.positive if net not in other)
 
 
 def supply_roles(facts: Facts) -> Iterator[Role]:
     """Yield the roles of the positive supply's parts and of the sources."""
     lifted = elevated_nets(facts)
+    heaters = {heater.lift for heater in facts.heaters}
     yield from _source_roles(facts)
-    resistances = {
-        ref
-        for ref, (near, _) in facts.supply.droppers.items()
-        if near in facts.supply.positive and _is_supply_resistance(facts, ref, near)
-    }
+    first = first_nets(facts)
     for ref, (near, far) in facts.supply.droppers.items():
-        if near in facts.supply.positive:
-            yield _dropper_role(facts.wiring[ref], near, far, far in lifted, ref in resistances)
-    first = facts.supply.seeds | {facts.supply.droppers[ref][1] for ref in resistances}
+        if near in facts.supply.positive and far not in heaters:
+            lonely = near in first and far in first
+            yield from _dropper_roles(facts.wiring[ref], near, far, far in lifted, lonely)
     for net in facts.supply.positive:
-        yield from _shunt_roles(facts, net, net in first, net in lifted)
+        if net not in heaters:
+            yield from _shunt_roles(facts, net, net in first, net in lifted)
     yield from _rectifier_roles(facts)
+
+
+def first_nets(facts: Facts) -> frozenset[str]:
+    """Return the nets from each source to the first that more than one part leaves.
+
+    On the way are only parts in one chain: the source's resistance, a rectifier, a
+    fuse.  The capacitor at the end of the chain is the reservoir.
+    """
+    onward: dict[str, list[str]] = {}
+    for ref, (near, _) in facts.supply.droppers.items():
+        onward.setdefault(near, []).append(ref)
+    found = dict.fromkeys(facts.supply.seeds)
+    queue = list(found)
+    before: dict[str, str] = {}
+    while queue:
+        net = queue.pop()
+        ways = onward.get(net, [])
+        others = [
+            part
+            for part in facts.wiring.circuit.parts_on[net]
+            if part.ref not in (before.get(net), *ways) and part.kind != "voltage_source"
+        ]
+        far = facts.supply.droppers[ways[0]][1] if len(ways) == 1 else ""
+        if far and not others and far not in found:
+            found[far] = None
+            before[far] = ways[0]
+            queue.append(far)
+    return frozenset(found)
 
 
 def _source_roles(facts: Facts) -> Iterator[Role]:
@@ -60,6 +86,8 @@ def _source_roles(facts: Facts) -> Iterator[Role]:
         if part.ref in facts.wiring.inputs:
             continue
         nets = [net for net in part.nets if net in held]
+        if any(heater.source == part.ref for heater in facts.heaters):
+            continue
         if is_alternating(part):
             why = f"alternating source between {' and '.join(part.nets)} that drives no grid"
             yield Role(part.ref, "supply_source", part.nets[0], why)
@@ -83,36 +111,37 @@ def _tail_returns(facts: Facts) -> Iterator[str]:
                 )
 
 
-def _is_supply_resistance(facts: Facts, ref: str, near: str) -> bool:
-    """Say whether a part is all that hangs on a source: its own resistance."""
-    on_it = facts.wiring.circuit.parts_on[near]
-    others = [part for part in on_it if part.ref != ref]
-    return (
-        near in facts.supply.seeds
-        and facts.wiring[ref].kind == "resistor"
-        and bool(others)
-        and all(part.kind == "voltage_source" for part in others)
-    )
-
-
-def _dropper_role(part: Part, near: str, far: str, lifted: bool, source: bool) -> Role:
+def _dropper_roles(part: Part, near: str, far: str, lifted: bool, source: bool) -> Iterator[Role]:
+    """Yield the role of a part between two rails."""
     if lifted:
         why = f"upper leg of the divider from {near} that lifts the grids at {far}"
-        return Role(part.ref, "bias_divider", far, why)
-    if part.kind == "inductor":
-        return Role(part.ref, "rail_choke", far, f"smooths B+ on its way from {near} to {far}")
-    if part.kind == "diode":
-        return Role(part.ref, "rectifier_diode", far, f"passes B+ one way from {near} to {far}")
-    if source:
+        yield Role(part.ref, "bias_divider", far, why)
+    elif part.note.fuse_a or part.note.is_lamp:
+        return  # said by its note
+    elif part.kind == "inductor":
+        yield Role(part.ref, "rail_choke", far, f"smooths B+ on its way from {near} to {far}")
+    elif part.kind == "diode" and part.nets[0] == near:
+        yield Role(part.ref, "rectifier_diode", far, f"passes B+ one way from {near} to {far}")
+    elif part.kind == "diode":
+        why = f"drops its own breakdown voltage from {near} to {far}"
+        yield Role(part.ref, "regulator_diode", far, why, 0.9)
+    elif part.kind == "transistor":
+        why = f"passes the current of {far} on from {near} and holds its voltage"
+        yield Role(part.ref, "regulator_transistor", far, why)
+    elif part.kind == "tube":
+        return  # a rectifier, or a regulator's tube: a stage
+    elif source:
         why = f"stands between the source at {near} and everything it feeds at {far}"
-        return Role(part.ref, "supply_resistance", far, why)
-    return Role(part.ref, "rail_dropper", far, f"drops B+ from {near} to {far}")
+        yield Role(part.ref, "supply_resistance", far, why)
+    else:
+        yield Role(part.ref, "rail_dropper", far, f"drops B+ from {near} to {far}")
 
 
 def _shunt_roles(facts: Facts, net: str, first: bool, lifted: bool) -> Iterator[Role]:
     for part in facts.wiring.on(net, "capacitor", "resistor"):
         far = part.other_net(net)
-        if part.kind == "capacitor" and (far == GROUND or far in facts.supply.positive):
+        returned = far == GROUND or far in facts.supply.positive or far in facts.supply.back
+        if part.kind == "capacitor" and returned:
             if lifted:
                 why = f"holds the grid bias at {net} steady"
                 yield Role(part.ref, "bias_filter_capacitor", net, why)
@@ -120,7 +149,7 @@ def _shunt_roles(facts: Facts, net: str, first: bool, lifted: bool) -> Iterator[
                 yield Role(part.ref, "reservoir_capacitor", net, f"first capacitor of B+, at {net}")
             else:
                 yield Role(part.ref, "decoupling_capacitor", net, f"holds the rail {net} steady")
-        elif part.kind == "resistor" and far == GROUND:
+        elif part.kind == "resistor" and far == GROUND and not part.note.is_lamp:
             if lifted:
                 why = f"lower leg of the divider that lifts the grids at {net}"
                 yield Role(part.ref, "bias_divider", net, why)

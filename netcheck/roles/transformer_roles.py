@@ -53,6 +53,8 @@ def transformer_roles(facts: Facts, stages: tuple[Stage, ...]) -> Iterator[Role]
 
 def _winding_roles(facts: Facts, transformer: Transformer, stage: str) -> Iterator[Role]:
     for tube in transformer.cathode_windings:
+        if tube in transformer.primaries:
+            continue
         for owner, circuit in facts.cathodes.items():
             if tube in circuit.windings:
                 why = f"winding in the cathode of {owner}"
@@ -76,14 +78,15 @@ def _winding_roles(facts: Facts, transformer: Transformer, stage: str) -> Iterat
 
 def _primary_roles(transformer: Transformer) -> Iterator[Role]:
     for tube, path in transformer.paths.items():
+        electrode = "cathode" if tube in transformer.from_cathode else "plate"
         for index, ref in enumerate(path):
             if transformer.taps.get(tube) and index + 1 < len(path):
                 place = f"from the plate of {tube} toward the ultralinear tap"
             elif index + 1 < len(path):
-                place = f"from the plate of {tube} toward the center tap"
+                place = f"from the {electrode} of {tube} toward the center tap"
             else:
                 end = transformer.center_tap or "the other plate"
-                place = f"in the plate circuit of {tube}, ending at {end}"
+                place = f"in the {electrode} circuit of {tube}, ending at {end}"
             why = f"winding {place}"
             yield Role(ref, "output_transformer_primary", tube, why)
 

@@ -13,13 +13,16 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from netcheck.circuit.model import GROUND, Part
+from netcheck.circuit.model import GROUND, Part, natural_key
 from netcheck.circuit.windings import winding_groups
 from netcheck.roles.rails import Supply
 from netcheck.roles.wiring import TWO_PINS, Wiring
 
 MAX_WIRE_OHM = 5e3
 """Above this a resistor in series with a winding is not its wire (common practice)."""
+
+LOSS_SHARE = 0.1
+"""Wire is at most this share of a loss across the winding it belongs to."""
 
 MAX_STOPPER_OHM = 1e3
 """Largest plate stopper, and largest strap from screen to plate (common practice)."""
@@ -50,7 +53,7 @@ class Transformer:
     which the plate enters them.  taps: screen tap by tube.  stoppers: resistors
     between plate and winding, by tube.  parafeed: capacitors between plate and
     winding.  secondaries: windings for the load.  use: output, interstage, mains
-    or unknown.
+    or unknown.  from_cathode: tubes that enter it by their cathode.
     """
 
     windings: Mapping[str, Winding]
@@ -63,10 +66,11 @@ class Transformer:
     secondaries: tuple[str, ...] = ()
     cathode_windings: tuple[str, ...] = ()
     use: str = "unknown"
+    from_cathode: frozenset[str] = frozenset()
 
     @property
     def primaries(self) -> frozenset[str]:
-        """All windings that a plate feeds."""
+        """All windings that a plate feeds (an output cathode too)."""
         return frozenset(ref for path in self.paths.values() for ref in path)
 
     @property
@@ -91,7 +95,20 @@ class Transformer:
 def find_transformers(wiring: Wiring, supply: Supply) -> tuple[Transformer, ...]:
     """Find every transformer of a circuit."""
     groups = winding_groups(wiring.circuit)
-    return tuple(_transformer(wiring, supply, group) for group in groups)
+    near = _tubes_near(wiring, supply) if groups else {}
+    return tuple(_transformer(wiring, supply, group, near) for group in groups)
+
+
+def _tubes_near(wiring: Wiring, supply: Supply) -> Mapping[str, tuple[Part, ...]]:
+    """Return the tubes whose plate is on a net, or one resistor or capacitor away."""
+    found: dict[str, dict[str, Part]] = {}
+    for tube in wiring.tubes:
+        plate = tube.net("plate")
+        ways = wiring.on(plate, "resistor", "capacitor")
+        for net in (plate, *(part.other_net(plate) for part in ways)):
+            if not supply.quiet(net):
+                found.setdefault(net, {})[tube.ref] = tube
+    return {net: tuple(tubes.values()) for net, tubes in found.items()}
 
 
 def _winding(wiring: Wiring, supply: Supply, part: Part) -> Winding:
@@ -131,6 +148,8 @@ def _series_wire(
         for part in wiring.circuit.parts_on[net]
         if part.ref != via.ref and part.kind != "capacitor"
     ]
+    if len(ways) > 1:
+        ways = _without_loss(wiring, winding, net, ways)
     if len(ways) != 1 or ways[0].note.is_speaker or ways[0].ref in wiring.coupled:
         return None
     step = ways[0]
@@ -145,14 +164,35 @@ def _series_wire(
     return None if far in seen or at_tube or in_cathode else step
 
 
-def _transformer(wiring: Wiring, supply: Supply, refs: tuple[str, ...]) -> Transformer:
+def _without_loss(wiring: Wiring, winding: Part, net: str, ways: list[Part]) -> list[Part]:
+    """Leave out losses across a winding at its inner end: they do not end its wire.
+
+    The wire goes to a plate, or is small beside the loss, which a load is not.
+    """
+    onward = [part for part in ways if set(part.nets) != set(winding.nets)]
+    if len(onward) != 1 or len(onward[0].nets) != TWO_PINS:
+        return ways
+    across = [part.value or 0.0 for part in ways if part is not onward[0]]
+    small = (onward[0].value or 0.0) <= LOSS_SHARE * min(across, default=0.0)
+    at_plate = bool(wiring.at(onward[0].other_net(net), "plate"))
+    return onward if at_plate or small else ways
+
+
+def _transformer(
+    wiring: Wiring,
+    supply: Supply,
+    refs: tuple[str, ...],
+    near: Mapping[str, tuple[Part, ...]],
+) -> Transformer:
     windings = {ref: _winding(wiring, supply, wiring[ref]) for ref in refs}
     paths: dict[str, tuple[str, ...]] = {}
     entry: dict[str, str] = {}
     stoppers: dict[str, str] = {}
     parafeed: dict[str, str] = {}
     tops: list[str] = []
-    for tube in wiring.tubes:
+    ends = {net for winding in windings.values() for net in winding.ends}
+    candidates = {tube.ref: tube for net in ends for tube in near.get(net, ())}
+    for tube in sorted(candidates.values(), key=lambda tube: natural_key(tube.ref)):
         found = _entry(wiring, supply, windings, tube.net("plate"))
         if found is None:
             continue

@@ -11,9 +11,10 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
+from netcheck.circuit.ideal_transformers import as_windings, find_ideal_transformers
 from netcheck.circuit.model import GROUND, Circuit, Part, PartKind, Pin
 
 Electrode = tuple[str, str]
@@ -39,11 +40,14 @@ class Wiring:
     """A circuit without its ammeters, with its input sources known.
 
     inputs: refs of the input sources, the one most likely meant first.
+    absorbed: controlled sources and parts of an ideal transformer that is read as
+        windings, with the first of these.
     """
 
     circuit: Circuit
     ammeters: tuple[str, ...]
     inputs: tuple[str, ...]
+    absorbed: Mapping[str, str] = field(default_factory=dict)
 
     def __getitem__(self, ref: str) -> Part:
         return self.circuit[ref]
@@ -89,6 +93,14 @@ class Wiring:
         """Return the transformer windings that end on a net."""
         return tuple(part for part in self.on(net, "inductor") if part.ref in self.coupled)
 
+    @cached_property
+    def _wound(self) -> frozenset[frozenset[str]]:
+        return frozenset(frozenset(self[ref].nets) for ref in self.coupled)
+
+    def is_across_winding(self, part: Part) -> bool:
+        """Say whether a part lies across a winding: it damps that and feeds nothing."""
+        return part.ref not in self.coupled and frozenset(part.nets) in self._wound
+
     def at(self, net: str, *pins: str) -> tuple[str, ...]:
         """Return the tubes that have one of these electrodes on a net."""
         found = (ref for ref, pin in self.electrodes.get(net, ()) if pin in pins)
@@ -97,6 +109,9 @@ class Wiring:
 
 def wiring_of(circuit: Circuit) -> Wiring:
     """Find input sources and ammeters, and short the ammeters out."""
+    ideal = find_ideal_transformers(circuit)
+    absorbed = {ref: next(iter(each.windings)) for each in ideal for ref in each.absorbed}
+    circuit = as_windings(circuit) if ideal else circuit
     electrodes = _electrodes(circuit)
     zero = [
         part
@@ -118,7 +133,8 @@ def wiring_of(circuit: Circuit) -> Wiring:
             if GROUND in part.nets and _leads_to_grid(circuit, electrodes, part)
         ]
     ammeters = tuple(part.ref for part in zero if part.ref not in inputs)
-    return Wiring(_contract(circuit, electrodes, ammeters), ammeters, tuple(inputs))
+    contracted = _contract(circuit, electrodes, ammeters)
+    return Wiring(contracted, ammeters, tuple(inputs), absorbed)
 
 
 def _electrodes(circuit: Circuit) -> dict[str, tuple[Electrode, ...]]:
@@ -171,7 +187,8 @@ def _contract(
 ) -> Circuit:
     """Join the two nets of every ammeter.
 
-    The joined net keeps the name of ground, else of a net with an electrode.
+    The joined net keeps the name of ground, else of a net with an electrode, else of
+    the one with more parts.
     """
     if not ammeters:
         return circuit
@@ -182,12 +199,14 @@ def _contract(
             net = name[net]
         return net
 
+    def rank(net: str) -> tuple[bool, bool, int]:
+        return net == GROUND, net in electrodes, len(circuit.parts_on[net])
+
     for ref in ammeters:
         first, second = (root(net) for net in circuit[ref].nets)
         if first == second:
             continue
-        if second == GROUND or (second in electrodes and first != GROUND):
-            first, second = second, first
+        first, second = sorted((first, second), key=rank, reverse=True)
         name[second] = first
     parts = {
         part.ref: replace(part, pins=tuple(Pin(pin.name, root(pin.net)) for pin in part.pins))

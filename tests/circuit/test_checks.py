@@ -114,7 +114,23 @@ def test_unfed_screen_and_plate() -> None:
     assert rules(*lines, "RS s1 0 100k") == [("unfed-electrode", "X1")]
 
     lines = [line.replace("VHT bp 0 300", "RHT bp 0 300") for line in STAGE]
-    assert [rule for rule, _ in rules(*lines)] == ["unfed-electrode"] * 2
+    assert rules(*lines) == [("primary-unfed", "L1"), ("unfed-electrode", "X1")]
+
+
+def test_screen_on_ground_is_fed_where_the_cathode_is_below() -> None:
+    tail = ("VN n 0 -150", "RT kt n 1k", "X9 tp 0 gt kt EF86", "RG gt n 100k", "RP bp tp 100k")
+
+    assert rules(*STAGE, *tail) == []
+    above = [line.replace("VN n 0 -150", "VN n 0 0 ;! input") for line in tail]
+    assert ("unfed-electrode", "X9") in rules(*STAGE, *above)
+
+
+def test_cathode_without_a_path() -> None:
+    found = [f for f in check(*without("RK"), "CK k1 0 22u") if f.rule != "dangling-net"]
+
+    assert [(each.rule, each.part) for each in found] == [("cathode-open", "X1")]
+    assert "net k1" in found[0].message
+    assert rules(*without("RK"), "CK k1 0 22u", "RK2 k1 0 470") == []
 
 
 def test_supply_through_rectifiers_only_is_an_error() -> None:

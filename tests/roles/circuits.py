@@ -1,51 +1,23 @@
-"""Circuits for the recogniser's tests: text to `Circuit` with stand-in tube types.
-
-Recognition must not need the limits or the law of a tube, so the types here know
-only how many electrodes they have.
-"""
+"""Circuits for the recogniser's tests: text to `Circuit`, and disguises of a text."""
 
 from __future__ import annotations
 
 import random
 from pathlib import Path
-from types import SimpleNamespace
-from typing import cast
 
 from netcheck.circuit.build import build_circuit
 from netcheck.circuit.model import Circuit
 from netcheck.netlist import read_netlist_text
-from netcheck.tubes.library import Found, TubeLibrary
+from netcheck.tubes.library import load_library
 
 CASES = Path(__file__).parent / "cases"
-KINDS = {
-    **dict.fromkeys(("12AX7", "12AU7", "12AT7", "6SN7GT", "2A3"), "triode"),
-    **dict.fromkeys(("6V6GT", "EL34", "EL84", "KT88", "6L6GC"), "pentode"),
-}
-
-
-class KindsOnly:
-    """A tube library that knows kinds and nothing else."""
-
-    def lookup(self, name: str) -> Found | None:
-        kind = KINDS.get(name.upper())
-        return (
-            cast(Found, SimpleNamespace(type=SimpleNamespace(name=name, kind=kind), warning=""))
-            if kind
-            else None
-        )
-
-    def is_tube(self, name: str) -> bool:
-        return name.upper() in KINDS
-
-    def suggest(self, name: str) -> str | None:
-        return None
 
 
 def circuit_of(text: str, name: str = "case.cir") -> Circuit:
     """Read and build a circuit."""
-    library = KindsOnly()
+    library = load_library()
     netlist = read_netlist_text(text, name, None, is_tube=library.is_tube)
-    return build_circuit(netlist, cast(TubeLibrary, library))
+    return build_circuit(netlist, library)
 
 
 def circuit_of_lines(*lines: str) -> Circuit:
@@ -63,7 +35,8 @@ def disguised(text: str, seed: int) -> tuple[str, dict[str, str], dict[str, str]
     Returns the text, and the old name of each new part and of each new net.
     """
     chance = random.Random(seed)
-    title, *cards = [line for line in text.splitlines() if line and line != ".end"]
+    title, *lines = [line for line in text.splitlines() if line and line != ".end"]
+    models, cards = _parted(lines)
     words = [card.split(";")[0].split() for card in cards]
     refs = [w[0] for w in words]
     nets = sorted({net for w in words for net in _nodes(w)} - {"0"})
@@ -74,14 +47,34 @@ def disguised(text: str, seed: int) -> tuple[str, dict[str, str], dict[str, str]
     lines = [_renamed(card, new_ref, new_net) for card in cards]
     back_ref = {new: old for old, new in new_ref.items()}
     back_net = {new: old for old, new in new_net.items()}
-    return "\n".join([title, *lines, ".end", ""]), back_ref, back_net
+    return "\n".join([title, *models, *lines, ".end", ""]), back_ref, back_net
+
+
+def _parted(lines: list[str]) -> tuple[list[str], list[str]]:
+    """Return the lines that stay (models, whole subcircuits) and the cards of the top level."""
+    kept: list[str] = []
+    cards: list[str] = []
+    depth = 0
+    for line in lines:
+        depth += line.startswith(".subckt")
+        if depth or line.startswith((".", "*")):
+            kept.append(line)
+        else:
+            cards.append(line)
+        depth -= line.startswith(".ends")
+    return kept, cards
 
 
 def _nodes(words: list[str]) -> list[str]:
+    return words[1 : _last(words)]
+
+
+def _last(words: list[str]) -> int:
+    """Return the index after the last node of a card."""
     letter = words[0][0].upper()
-    if letter == "K":
-        return []
-    return words[1:-1] if letter == "X" else words[1:3]
+    if letter in "XQJM":
+        return len([word for word in words if "=" not in word]) - 1
+    return {"K": 1, "E": 5, "G": 5}.get(letter, 3)
 
 
 def _renamed(card: str, new_ref: dict[str, str], new_net: dict[str, str]) -> str:
@@ -91,7 +84,8 @@ def _renamed(card: str, new_ref: dict[str, str], new_net: dict[str, str]) -> str
     if letter == "K":
         words[1:-1] = [new_ref[word] for word in words[1:-1]]
     else:
-        last = len(words) - 1 if letter == "X" else 3
+        words[3:] = [new_ref.get(word, word) if letter == "F" else word for word in words[3:]]
+        last = _last(words)
         words[1:last] = [new_net.get(word, word) for word in words[1:last]]
     words[0] = new_ref[words[0]]
     return " ".join(words) + (f" {mark}{note}" if mark else "")

@@ -13,6 +13,7 @@ from netcheck.roles import Role, Roles, recognise
 from .circuits import CASES, case_text, circuit_of, disguised
 
 NAMES = sorted(path.stem for path in CASES.glob("*.cir"))
+DEMOS = {f"demo {path.stem}": path for path in (CASES.parents[2] / "circuits").glob("*.cir")}
 SEEDS = (1, 2, 3)
 
 
@@ -63,10 +64,27 @@ def test_stages(name: str) -> None:
             entry["is_output"] = True
         if stage.sides:
             entry["sides"] = [list(side) for side in stage.sides]
+        if stage.alternatives:
+            entry["alternatives"] = [f"{o.kind} {o.form}".strip() for o in stage.alternatives]
         found.append(entry)
 
     assert expected(name)["stages"] == found
     assert all(stage.evidence for stage in roles.stages)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_signal_runs_from_the_input_to_the_output(name: str) -> None:
+    wanted = expected(name)
+
+    roles = recognise(circuit_of(case_text(name)))
+
+    flow = [
+        " ".join((path.source or "input", ">", path.target, path.how, *path.via))
+        for path in roles.signal_paths
+    ]
+    assert sorted(roles.signal_order) == sorted(stage.id for stage in roles.stages)
+    assert wanted.get("order", list(roles.signal_order)) == list(roles.signal_order)
+    assert wanted.get("flow", flow) == flow
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -102,9 +120,9 @@ def test_supplies_and_transformers(name: str) -> None:
 
 
 @pytest.mark.parametrize("seed", SEEDS)
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", [*NAMES, *DEMOS])
 def test_names_and_order_of_lines_play_no_role(name: str, seed: int) -> None:
-    text = case_text(name)
+    text = DEMOS[name].read_text(encoding="utf-8") if name in DEMOS else case_text(name)
     hidden, part_of, net_of = disguised(text, seed)
 
     plain = recognise(circuit_of(text))
@@ -115,6 +133,7 @@ def test_names_and_order_of_lines_play_no_role(name: str, seed: int) -> None:
     assert stage_facts(plain, {}) == stage_facts(found, back)
     assert transformer_facts(plain, {}) == transformer_facts(found, back)
     assert bias_facts(plain, {}) == bias_facts(found, back)
+    assert flow_facts(plain, {}) == flow_facts(found, back)
     assert plain.rails == tuple(back[net] for net in found.rails)
     assert plain.input_source == back[found.input_source or ""]
 
@@ -141,9 +160,26 @@ def stage_facts(roles: Roles, back: dict[str, str]) -> set[tuple[object, ...]]:
             stage.form,
             stage.is_output,
             stage.confidence,
+            tuple((other.kind, other.form, other.confidence) for other in stage.alternatives),
             frozenset(frozenset(old(ref, back) for ref in side) for side in stage.sides or ()),
         )
         for stage in roles.stages
+    }
+
+
+def flow_facts(roles: Roles, back: dict[str, str]) -> set[tuple[object, ...]]:
+    place = {name: index for index, name in enumerate(roles.signal_order)}
+    return {
+        (
+            old(path.source, back),
+            old(path.target, back),
+            path.how,
+            frozenset(old(ref, back) for ref in path.via),
+            path.electrode,
+            path.pin,
+            place.get(path.source, -1) < place[path.target],
+        )
+        for path in roles.signal_paths
     }
 
 
