@@ -1,0 +1,140 @@
+"""`netcheck draw`: the schematic of a netlist, with its idle readings on it.
+
+The picture is the same for every fault; what is written on it is not.  A netlist
+that does not solve is drawn all the same, without readings, and says so.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from netcheck.cli.shell import (
+    NetlistArgument,
+    OutputOption,
+    check_readable,
+    guarded,
+    print_whole,
+)
+from netcheck.errors import NetcheckError, UnanswerableError
+
+if TYPE_CHECKING:
+    from netcheck.analysis.faulted import Bench
+    from netcheck.circuit.model import Circuit
+    from netcheck.drawing.annotations import Annotations
+    from netcheck.faults.base import Fault
+    from netcheck.roles.base import Roles
+    from netcheck.solve.results import Solved
+
+SUFFIXES = (".svg", ".png")
+
+
+@guarded
+def draw(
+    file: NetlistArgument,
+    output: OutputOption = None,
+    fault: Annotated[
+        str | None,
+        typer.Option("--fault", help="Show the readings with this fault; an id of the report."),
+    ] = None,
+    plain: Annotated[
+        bool, typer.Option("--plain", help="Names and values only; nothing is solved.")
+    ] = False,
+    scale: Annotated[
+        float, typer.Option("--scale", min=0.25, max=8.0, help="Size of a PNG.")
+    ] = 2.0,
+) -> int:
+    """Draw the schematic of a netlist as SVG or PNG, with idle volts, amperes and watts."""
+    check_readable(file)
+    if output is not None:
+        _check_picture(output, file)
+    if plain and fault is not None:
+        raise NetcheckError("--plain shows no readings, so --fault has nothing to show")
+    from netcheck.drawing import draw_circuit, to_png, to_svg
+    from netcheck.pipeline import load_circuit
+    from netcheck.roles import recognise
+
+    circuit = load_circuit(file)
+    roles = recognise(circuit)
+    annotations = _annotations(circuit, roles, fault, plain)
+    drawing = draw_circuit(circuit, roles)
+    if output is None:
+        print_whole(to_svg(drawing, annotations))
+        return 0
+    from netcheck.report.files import write_whole
+
+    is_png = output.suffix.lower() == ".png"
+    picture = to_png(drawing, annotations, scale) if is_png else to_svg(drawing, annotations)
+    write_whole(output, picture)
+    return 0
+
+
+def _check_picture(output: Path, netlist: Path) -> None:
+    from netcheck.report.files import check_output
+
+    if output.suffix.lower() not in SUFFIXES:
+        raise NetcheckError(
+            f"{output} names no picture format", hint="end the name in .svg or .png"
+        )
+    check_output(output, netlist)
+
+
+def _annotations(circuit: Circuit, roles: Roles, fault_id: str | None, plain: bool) -> Annotations:
+    """Solve at idle, with the fault if one is asked for, and say what is to be read."""
+    from netcheck.drawing.annotations import annotate, role_annotations
+
+    if plain:
+        return role_annotations(circuit, roles)
+    from netcheck.analysis.faulted import IDLE, Bench
+    from netcheck.analysis.options import AuditOptions
+    from netcheck.judge.limits import limits_of
+    from netcheck.judge.stress import judge_state
+    from netcheck.solve.pool import Pool
+    from netcheck.solve.results import NotSolved
+
+    fault = _find_fault(circuit, roles, fault_id)
+    options = AuditOptions(idle_only=True, jobs=1)
+    with Pool(options.jobs, options.time_limit_s) as pool:
+        bench = Bench(circuit, options, pool)
+        healthy = bench.healthy(IDLE)
+        if isinstance(healthy, NotSolved):
+            if fault is not None:
+                raise UnanswerableError(f"the healthy circuit does not solve: {healthy.reason}")
+            heading = f"no readings: the circuit does not solve at idle ({healthy.reason})"
+            return role_annotations(circuit, roles, heading)
+        state = healthy if fault is None else _with_fault(bench, fault, healthy)
+    known = {IDLE: healthy}
+    stresses = judge_state(circuit, limits_of(circuit, roles, known), state, known)
+    if fault is None:
+        return annotate(circuit, roles, state, stresses, heading="idle, healthy")
+    heading = f"idle, with {fault.id}: {fault.summary}"
+    return annotate(circuit, roles, state, stresses, healthy, fault.parts, heading)
+
+
+def _with_fault(bench: Bench, fault: Fault, healthy: Solved) -> Solved:
+    from netcheck.analysis.faulted import IDLE
+    from netcheck.report.progress import SilentProgress
+    from netcheck.solve.results import NotSolved
+
+    outcome = bench.faulted([fault], healthy, SilentProgress())[IDLE][0]
+    if isinstance(outcome, NotSolved):
+        raise UnanswerableError(f"with {fault.id} the circuit does not solve: {outcome.reason}")
+    return outcome
+
+
+def _find_fault(circuit: Circuit, roles: Roles, fault_id: str | None) -> Fault | None:
+    if fault_id is None:
+        return None
+    from netcheck.faults import list_faults
+    from netcheck.netlist.suggest import did_you_mean, listed
+
+    faults = {fault.id: fault for fault in list_faults(circuit, roles)}
+    if fault_id not in faults:
+        near = did_you_mean(fault_id, faults)
+        raise NetcheckError(
+            f"this circuit has no fault `{fault_id}`",
+            hint=near or (f"there are {listed(faults)}" if faults else "no fault was found in it"),
+        )
+    return faults[fault_id]
