@@ -230,6 +230,7 @@ _UNIT_WORDS: dict[str, tuple[str, ...]] = {
     "Hz": ("hz", "hertz"),
     "s": ("s", "sec", "second", "seconds"),
     "y": ("y", "yr", "yrs", "year", "years"),
+    "B": ("b", "byte", "bytes"),
     "%": ("%", "percent"),
     "": ("", "turns"),
 }
@@ -237,14 +238,15 @@ _QUANTITY = re.compile(r"([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(\D*)")
 _QUANTITY_ENGINEER = re.compile(r"([+-]?\d+)([RkKMGmunp])(\d+)(\D*)")
 _UNIT_NAMES = {
     "ohm": "ohm", "W": "watt", "V": "volt", "A": "ampere", "F": "farad", "H": "henry",
-    "Hz": "hertz", "s": "seconds", "y": "years", "%": "percent", "": "a plain number",
+    "Hz": "hertz", "s": "seconds", "y": "years", "B": "bytes",
+    "%": "percent", "": "a plain number",
 }  # fmt: skip
 
 
 def parse_quantity(text: str, unit: str) -> float:
     """Read a value that carries its unit, such as `20Mohm`, `5W`, `400V` or `5%`.
 
-    `unit` is one of `ohm W V A F H Hz s y %` or empty for a plain number.  `M` is
+    `unit` is one of `ohm W V A F H Hz s y B %` or empty for a plain number.  `M` is
     mega and `m` is milli.  The unit may be left out, except the percent sign:
     `5` could be 5 % or 5 times.  `5%` gives 0.05.
     """
@@ -286,7 +288,7 @@ def _quantity_hint(unit: str) -> str:
     samples = {
         "ohm": "470ohm, 4.7kohm or 20Mohm", "W": "5W or 500mW", "V": "400V or 6.3V",
         "A": "120mA or 1.5A", "F": "100nF or 22uF", "H": "12H or 200mH", "Hz": "1kHz",
-        "s": "10ms", "y": "60y", "%": "5%", "": "2800",
+        "s": "10ms", "y": "60y", "B": "4000MB", "%": "5%", "": "2800",
     }  # fmt: skip
     return f"write it like {samples[unit]}" if unit in samples else f"the unit is {unit}"
 

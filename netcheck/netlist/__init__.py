@@ -10,7 +10,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from netcheck.netlist.flat import DeviceModel, FlatElement, FlatNetlist, Waveform
-from netcheck.netlist.limits import ReadLimits
+from netcheck.netlist.limits import DEFAULT_LIMITS, ReadLimits
 from netcheck.netlist.notes import PartNote
 
 __all__ = [
@@ -24,11 +24,9 @@ __all__ = [
     "read_netlist_text",
 ]
 
-_DEFAULT_LIMITS = ReadLimits()
-
 
 def read_netlist(
-    path: Path, *, is_tube: Callable[[str], bool], limits: ReadLimits = _DEFAULT_LIMITS
+    path: Path, *, is_tube: Callable[[str], bool], limits: ReadLimits = DEFAULT_LIMITS
 ) -> FlatNetlist:
     """Read the netlist at `path`; see `netcheck.netlist.read`."""
     from netcheck.netlist import read
@@ -42,7 +40,7 @@ def read_netlist_text(
     folder: Path | None,
     *,
     is_tube: Callable[[str], bool],
-    limits: ReadLimits = _DEFAULT_LIMITS,
+    limits: ReadLimits = DEFAULT_LIMITS,
 ) -> FlatNetlist:
     """Read a netlist from text; see `netcheck.netlist.read`."""
     from netcheck.netlist import read

@@ -13,7 +13,7 @@ import stat
 from pathlib import Path
 
 from netcheck.errors import NetlistError, NetlistSyntaxError
-from netcheck.netlist.limits import ReadLimits
+from netcheck.netlist.limits import ReadLimits, raised_by
 from netcheck.source import SourceText
 
 _MARKS = (
@@ -38,7 +38,8 @@ def read_source(path: Path, name: str, limits: ReadLimits) -> SourceText:
         raise NetlistError(f"{name} cannot be read: {reason}") from None
     if len(data) > limits.file_bytes:
         raise NetlistError(
-            f"{name} is larger than {limits.file_bytes} bytes, the limit for a netlist"
+            f"{name} is larger than {limits.file_bytes} bytes, the limit for a netlist",
+            hint=raised_by("file_bytes", limits.file_bytes),
         )
     return SourceText(name, decode(data, name))
 
@@ -50,6 +51,20 @@ def decode(data: bytes, name: str) -> str:
     if "\0" in text or odd > _SHARE_OF_CONTROL * len(text):
         raise _binary(name)
     return text
+
+
+def encoding_of(data: bytes) -> tuple[bytes, str]:
+    """Return the byte-order mark of a netlist's bytes, if there is one, and the encoding."""
+    for mark, encoding in _MARKS:
+        if data.startswith(mark):
+            return mark, encoding
+    if guessed := _utf16_without_mark(data):
+        return b"", guessed
+    try:
+        data.decode("utf-8")
+    except UnicodeDecodeError:
+        return b"", "latin-1"
+    return b"", "utf-8"
 
 
 def _decoded(data: bytes, name: str) -> str:

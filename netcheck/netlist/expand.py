@@ -16,7 +16,7 @@ from netcheck.errors import NetcheckError, NetlistError
 from netcheck.netlist.cards import Card, PartCard, Word
 from netcheck.netlist.elements import ElementMaker, mistake
 from netcheck.netlist.flat import FlatElement
-from netcheck.netlist.limits import ReadLimits
+from netcheck.netlist.limits import ReadLimits, raised_by
 from netcheck.netlist.models import ModelShelf
 from netcheck.netlist.notes import PartNote
 from netcheck.netlist.resolve import Names
@@ -114,12 +114,13 @@ class Expander:
 
     def _count(self, card: Card) -> None:
         self.count += 1
-        if self.count > self.limits.elements:
+        if self.count > self.limits.parts:
             raise TooLargeError(
-                f"the netlist expands to more than {self.limits.elements} parts, the limit",
+                f"the netlist expands to more than {self.limits.parts} parts, the limit",
                 span=card.span(),
                 source=card.line.source,
-                hint="subcircuits that use each other multiply quickly",
+                hint="subcircuits that use each other multiply quickly; "
+                + raised_by("parts", self.limits.parts),
             )
 
     def _part(
@@ -184,7 +185,7 @@ class Expander:
                 use.card,
                 name,
                 f"subcircuits nest deeper than {self.limits.subcircuit_depth}, the limit",
-                "",
+                raised_by("subcircuit_depth", self.limits.subcircuit_depth),
             )
         if len(definition.pins) != len(use.nodes):
             if definition.card is None:

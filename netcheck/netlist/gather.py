@@ -20,7 +20,7 @@ from netcheck.errors import NetcheckError, NetlistError, NetlistSyntaxError
 from netcheck.findings import Finding
 from netcheck.netlist.cards import Card, EndCard, IncludeCard
 from netcheck.netlist.decode import read_source
-from netcheck.netlist.limits import ReadLimits
+from netcheck.netlist.limits import ReadLimits, raised_by
 from netcheck.netlist.lines import Line, logical_lines
 from netcheck.netlist.parse import parse_card
 from netcheck.netlist.syntax_errors import SET_ASIDE
@@ -59,7 +59,8 @@ class Gathering:
         if self.lines > self.limits.lines or self.size > self.limits.file_bytes:
             raise NetlistError(
                 f"the netlist is longer than {self.limits.lines} lines or "
-                f"{self.limits.file_bytes} bytes, the limits"
+                f"{self.limits.file_bytes} bytes, the limits",
+                hint=f"{raised_by('lines', self.limits.lines)}, and so does file_bytes",
             )
         end: Line | None = None
         for line in _without_control(logical_lines(source, first)):
@@ -109,9 +110,9 @@ class Gathering:
         if path in self.open_files:
             raise _mistake(f"`{relative}` includes itself", line, "remove one of the includes")
         if len(self.open_files) > self.limits.include_depth:
-            raise _mistake(
-                f"includes nest deeper than {self.limits.include_depth}, the limit", line, ""
-            )
+            depth = self.limits.include_depth
+            message = f"includes nest deeper than {depth}, the limit"
+            raise _mistake(message, line, raised_by("include_depth", depth))
         name = str(PurePosixPath(self._shown_folder()) / relative)
         source = read_source(path, name, self.limits)
         if include.section:

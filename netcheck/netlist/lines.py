@@ -7,6 +7,7 @@ offset into the joined text still tells line and column.
 `*` begins a comment at the start of a line, `;` anywhere, `//` and `$` only as a
 word of their own (`$n_1` is a net).  Comment lines and blank lines may stand between
 a card and its continuation.  A trailing comment that begins with `!` is a part note.
+What `netcheck annotate` has written, from its mark to the end of the line, is blank.
 """
 
 from __future__ import annotations
@@ -16,6 +17,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from netcheck.source import SourceText, Span
+
+ANNOTATION_MARK = ";~netcheck:"
+"""Begins what `netcheck annotate` adds to a line, after notes and comments of the user."""
 
 _COMMENT = re.compile(r";|(?<!\S)\$(?=\s|$)|(?<!\S)//")
 _COMMENT_IN_PATH = re.compile(r";|(?<!\S)\$(?=\s|$)")
@@ -84,6 +88,9 @@ def _without_mark(comment: Comment) -> Comment:
 
 def split_comment(text: str, number: int) -> tuple[str, Comment | None]:
     """Return a physical line with its comment blanked, and the comment."""
+    own = text.find(ANNOTATION_MARK)
+    if own >= 0:
+        text = text[:own].ljust(len(text))
     pattern = _COMMENT_IN_PATH if _PATH_CARD.match(text) else _COMMENT
     match = pattern.search(text)
     if match is None:

@@ -16,7 +16,10 @@ class PartNote:
     power_w, tolerance (fraction, 0.05 for 5 %), volts_v, max_current_a, dcr_ohm,
     turns, age_years, dielectric, follows_mains, pot and pot_side ("upper" or
     "lower"), envelope (the bulb a section sits in), heater ("elevated", or
-    "grounded"), heater_v, tube_type (`type=`), is_input, is_speaker.
+    "grounded"), heater_v, tube_type (`type=`), is_input, is_speaker, fuse_a (a resistor
+    that stands for a fuse), is_lamp (for a lamp),
+    section (which one of its bulb a tube section is), is_polarized (a capacitor whose
+    first pin is its plus).
     """
 
     power_w: float | None = None
@@ -38,3 +41,7 @@ class PartNote:
     is_speaker: bool = False
     plate_power_w: float | None = None
     screen_power_w: float | None = None
+    fuse_a: float | None = None
+    is_lamp: bool = False
+    section: str = ""
+    is_polarized: bool = False

@@ -15,7 +15,7 @@ from netcheck.errors import NetlistSyntaxError
 from netcheck.netlist.cards import Card, Content, ParamCard, PartCard
 from netcheck.netlist.evaluate import walk
 from netcheck.netlist.expressions import Expression
-from netcheck.netlist.limits import ReadLimits
+from netcheck.netlist.limits import ReadLimits, raised_by
 from netcheck.netlist.lines import Line
 from netcheck.netlist.load_grammar import load_parser
 from netcheck.netlist.part_notes import read_notes
@@ -29,7 +29,8 @@ def parse_card(line: Line, limits: ReadLimits) -> Card:
         raise NetlistSyntaxError(
             f"the card is longer than {limits.card_characters} characters, the limit",
             span=line.span(0, 1),
-            hint="split it, or remove what it does not need",
+            hint="split it, or remove what it does not need; "
+            + raised_by("card_characters", limits.card_characters),
         )
     if refused := refused_card(line):
         raise refused
@@ -90,5 +91,6 @@ def _check_expression(expression: Expression, line: Line, limits: ReadLimits) ->
             f"the expression nests deeper than {limits.expression_depth} operations, the limit",
             span=line.whole,
             source=line.source,
-            hint="split it with .param or with a second source",
+            hint="split it with .param or with a second source; "
+            + raised_by("expression_depth", limits.expression_depth),
         )

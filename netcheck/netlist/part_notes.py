@@ -31,12 +31,20 @@ _KEYS: dict[str, tuple[str, str | None]] = {
     "pot": ("pot", None),
     "side": ("pot_side", None),
     "envelope": ("envelope", None),
+    "section": ("section", None),
     "heater": ("heater", None),
     "type": ("tube_type", None),
     "plate_power": ("plate_power_w", "W"),
     "screen_power": ("screen_power_w", "W"),
+    "fuse": ("fuse_a", "A"),
 }
-_FLAGS = {"follows_mains": "follows_mains", "input": "is_input", "speaker": "is_speaker"}
+_FLAGS = {
+    "follows_mains": "follows_mains",
+    "input": "is_input",
+    "speaker": "is_speaker",
+    "lamp": "is_lamp",
+    "polarized": "is_polarized",
+}
 _CHOICES = {"side": ("upper", "lower"), "heater": ("elevated", "grounded")}
 _UNITS = frozenset({"w", "mw", "v", "kv", "ohm", "kohm", "mohm", "a", "ma", "y", "years", "h"})
 _ITEM = re.compile(r"[\s,]*(?:([A-Za-z_]\w*)(?:\s*=\s*(\"[^\"]*\"|[^\s,]+))?|(\S+))")

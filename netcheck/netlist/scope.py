@@ -15,7 +15,7 @@ from netcheck.errors import NetlistError
 from netcheck.netlist.cards import Card, PartCard, Setting
 from netcheck.netlist.evaluate import CONSTANTS, FUNCTIONS, ExpressionError, evaluate_constant
 from netcheck.netlist.expressions import Expression
-from netcheck.netlist.limits import ReadLimits
+from netcheck.netlist.limits import ReadLimits, raised_by
 from netcheck.netlist.structure import Definition
 from netcheck.netlist.suggest import did_you_mean, listed
 
@@ -95,6 +95,8 @@ class Scope:
         if "no function" in str(error):
             known = f"known: {listed(FUNCTIONS, len(FUNCTIONS))}"
             hint = did_you_mean(error.name, FUNCTIONS) or known
+        if str(error).endswith("the limit"):
+            hint = raised_by("parameter_depth", self.limits.parameter_depth)
         if "not defined" in str(error) and not hint and self.skipped:
             hint = f"these includes were skipped: {listed(self.skipped)}"
         return NetlistError(str(error), span=span, source=card.line.source, hint=hint)

@@ -22,6 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netcheck.errors import SolverUnavailableError
+from netcheck.source import printable
 
 Array = NDArray[np.float64]
 
@@ -42,6 +43,11 @@ INSTALL_HINT = """install the ngspice shared library:
 or set NGSPICE_LIBRARY_PATH to the library file"""
 MOST_STEPS = 15
 """A transient that takes more than this times the steps it should is given up."""
+OLDEST = 32
+"""`optran`, without which one failed solve spoils the next, came about then (from
+memory); measured with 39."""
+TRIAL = ("* trial", "V1 1 0 10", "R1 1 2 3000", "R2 2 0 1000", ".end")
+"""A divider whose answer, 2.5 V, is known: a library that cannot solve it is not used."""
 RELEASE_EVERY = 1000
 """ngspice keeps every command; its history is freed after this many."""
 
@@ -105,6 +111,33 @@ class Engine:
         self.version = str(self._spice.ngspice_version)
         # A failed step would otherwise end in a transient search that poisons later ones.
         self.command("optran 1 1 1 0 0 0")
+        self._check_library()
+
+    def _check_library(self) -> None:
+        """Refuse a library that is too old or does not solve a divider."""
+        digits = self.version.split(".")[0]
+        if not digits.isdigit():
+            raise SolverUnavailableError(
+                f"the ngspice library does not tell its version: {printable(self.version[:40])}",
+                hint=INSTALL_HINT,
+            )
+        if int(digits) < OLDEST:
+            raise SolverUnavailableError(
+                f"ngspice {digits} is too old; netcheck needs {OLDEST} or later",
+                hint=INSTALL_HINT,
+            )
+        try:
+            self.load(TRIAL)
+            middle_v = self.operating_point(["2"])[0]
+        except EngineFailure as error:
+            raise SolverUnavailableError(
+                f"ngspice {digits} does not solve a plain divider: {error}", hint=INSTALL_HINT
+            ) from error
+        if abs(middle_v - 2.5) > 1e-6:
+            raise SolverUnavailableError(
+                f"ngspice {digits} solves a divider of 2.5 V as {middle_v:.6g} V: do not trust it",
+                hint=INSTALL_HINT,
+            )
 
     def command(self, text: str) -> None:
         """Run one command of ours; its messages are kept for `log_tail`."""

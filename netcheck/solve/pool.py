@@ -3,7 +3,9 @@
 Comes in: jobs as data.  Goes out: one answer a job, in order; a worker that
 crashes, hangs or cannot start costs its job, not the run.  Workers start in an
 empty private folder, load ngspice while the parent still reads the netlist, and
-ignore Ctrl-C, which is the parent's to handle.
+ignore Ctrl-C, which is the parent's to handle: after it every job that has not been
+answered is lost with that reason, so that what was finished can still be shown.
+A worker's memory is bounded by the system (`RLIMIT_AS`), its time by the parent.
 """
 
 from __future__ import annotations
@@ -28,6 +30,11 @@ from netcheck.errors import NetcheckError, SolverUnavailableError
 JobFunction = Callable[..., Any]
 PARENT_CHECK_S = 5.0
 """How often an idle worker looks whether its parent still lives."""
+MEMORY_BYTES = 4_000_000_000
+"""Address space of a worker; a healthy one takes about a quarter of it."""
+MOST_FAILED_STARTS = 5
+"""So many workers in a row that end while they load mean a damaged library."""
+INTERRUPTED = "interrupted before it was solved"
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,9 +83,18 @@ def default_jobs() -> int:
 class Pool:
     """Workers that keep their ngspice between runs."""
 
-    def __init__(self, jobs: int | None = None, time_limit_s: float = 60.0) -> None:
+    def __init__(
+        self,
+        jobs: int | None = None,
+        time_limit_s: float = 60.0,
+        memory_bytes: int = MEMORY_BYTES,
+    ) -> None:
         self.size = max(1, jobs or default_jobs())
         self.time_limit_s = time_limit_s
+        self.memory_bytes = memory_bytes
+        self.interrupted = False
+        """Ctrl-C was pressed: nothing more is solved."""
+        self._failed_starts = 0
         self.engine = ""
         self._shared: dict[str, Any] = {}
         method = "fork" if sys.platform.startswith("linux") else "spawn"
@@ -122,9 +138,19 @@ class Pool:
         """Run all jobs; a lost one is answered by `Lost`.
 
         Raises SolverUnavailableError where no worker can load ngspice, and the
-        worker's own exception where a job fails with a bug of ours.
+        worker's own exception where a job fails with a bug of ours.  Ctrl-C loses
+        what is not answered yet, here and in every later call.
         """
-        answers: list[Any] = [None] * len(jobs)
+        answers: list[Any] = [Lost(INTERRUPTED)] * len(jobs)
+        if not self.interrupted:
+            try:
+                self._run(jobs, answers, advance)
+            except KeyboardInterrupt:
+                self.interrupted = True
+        return answers
+
+    def _run(self, jobs: Sequence[Job], answers: list[Any], advance: Callable[[int], None]) -> None:
+        """Run all jobs and put each answer in its place as it comes."""
         waiting = deque(range(len(jobs)))
         open_jobs = len(jobs)
         while open_jobs:
@@ -139,7 +165,6 @@ class Pool:
             hungry = any(worker.ready and worker.job is None for worker in self._workers)
             if open_jobs and not (hungry and waiting):
                 self._wait()
-        return answers
 
     def _give(self, worker: _Worker, number: int, jobs: Sequence[Job]) -> None:
         worker.job = number
@@ -168,12 +193,14 @@ class Pool:
         if number is None:
             return None
         if overdue:
-            return number, Lost(f"no answer within {self.time_limit_s:g} s")
+            limit = f"no answer within {self.time_limit_s:g} s"
+            return number, Lost(f"{limit}; `--limit time={2 * self.time_limit_s:g}s` allows more")
         return number, Lost("the solver crashed")
 
     def _heard(self, worker: _Worker, kind: str, value: Any) -> tuple[int, Any] | None:
         if kind == "ready":
             worker.ready = True
+            self._failed_starts = 0
             self.engine = value
             return None
         if kind == "unavailable":
@@ -181,14 +208,19 @@ class Pool:
             raise SolverUnavailableError(message, hint=hint)
         number = worker.job
         worker.job = None
-        if kind == "bug":
+        if kind == "memory":
+            self._replace(worker)
+            megabytes = self.memory_bytes / 1e6
+            limit = f"a worker ran out of its {megabytes:g} MB of memory"
+            value = Lost(f"{limit}; `--limit memory={2 * megabytes:g}MB` allows more")
+        elif kind == "bug":
             raise RuntimeError(f"in a worker:\n{value}")
         assert number is not None
         return number, value
 
     def _start(self) -> _Worker:
         ours, theirs = self._context.Pipe()
-        arguments = (theirs, ours, self._folder)
+        arguments = (theirs, ours, self._folder, self.memory_bytes)
         process = self._context.Process(target=_work, args=arguments, daemon=True)
         process.start()
         theirs.close()
@@ -198,8 +230,10 @@ class Pool:
 
     def _replace(self, worker: _Worker) -> None:
         if not worker.ready and not worker.process.is_alive():
+            self._failed_starts += 1
+        if self._failed_starts >= MOST_FAILED_STARTS:
             raise SolverUnavailableError(
-                "a worker ended while it was loading ngspice",
+                "workers end while they are loading ngspice",
                 hint="the ngspice library may be damaged; reinstall it",
             )
         worker.process.kill()
@@ -214,11 +248,12 @@ def _send(pipe: Connection, message: tuple[Any, Any]) -> None:
         pipe.send(message)
 
 
-def _work(pipe: Connection, parents_end: Connection, folder: str) -> None:
+def _work(pipe: Connection, parents_end: Connection, folder: str, memory_bytes: int) -> None:
     """Load ngspice in a folder of its own, then answer jobs until the parent hangs up."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     parents_end.close()
     _silence()
+    _bound_memory(memory_bytes)
     from netcheck.solve.ngspice import Engine  # here: only workers need numpy and PySpice early
 
     try:
@@ -244,11 +279,25 @@ def _work(pipe: Connection, parents_end: Connection, folder: str) -> None:
         try:
             known = [kept[each.name] if isinstance(each, Shared) else each for each in arguments]
             answer = ("done", function(engine, *known))
+        except MemoryError:
+            answer = ("memory", None)
         except Exception:
             import traceback
 
             answer = ("bug", traceback.format_exc())
         pipe.send(answer)
+
+
+def _bound_memory(most_bytes: int) -> None:
+    """Let the system refuse this process more memory than its share."""
+    try:
+        import resource
+    except ImportError:  # not on this system: the limits on the netlist still hold
+        return
+    _, hard = resource.getrlimit(resource.RLIMIT_AS)
+    most = most_bytes if hard == resource.RLIM_INFINITY else min(most_bytes, hard)
+    with contextlib.suppress(ValueError, OSError):
+        resource.setrlimit(resource.RLIMIT_AS, (most, hard))
 
 
 def _silence() -> None:

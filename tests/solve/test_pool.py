@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 import os
+import random
+import re
+import signal
 import time
+from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
@@ -14,9 +18,10 @@ from netcheck.circuit.changes import SetValue
 from netcheck.circuit.model import Circuit
 from netcheck.errors import SolverUnavailableError
 from netcheck.solve import ngspice
+from netcheck.solve import pool as pool_module
 from netcheck.solve.idle import IdleRequest
 from netcheck.solve.ngspice import INSTALL_HINT, LIBRARY_VARIABLE, Engine, find_library
-from netcheck.solve.pool import Job, Lost, Pool
+from netcheck.solve.pool import INTERRUPTED, Job, Lost, Pool
 from netcheck.solve.results import NotSolved, Outcome, Solved
 from tests.solve.worker import circuit_of, die
 
@@ -79,7 +84,11 @@ def test_a_hang_costs_its_job() -> None:
     with Pool(2, time_limit_s=0.7) as pool:
         started = time.monotonic()
         jobs = [Job(times_ten, (1,)), Job(hang, ()), Job(times_ten, (3,))]
-        assert pool.run(jobs) == [10, Lost("no answer within 0.7 s"), 30]
+        assert pool.run(jobs) == [
+            10,
+            Lost("no answer within 0.7 s; `--limit time=1.4s` allows more"),
+            30,
+        ]
         assert time.monotonic() - started < 20.0
 
 
@@ -96,6 +105,63 @@ def test_a_new_worker_knows_what_was_shared() -> None:
     with Pool(1) as pool:
         ten = pool.share("ten", 10)
         assert pool.run([Job(die, ()), Job(times_ten, (ten,))])[1] == 100
+
+
+def eat_memory(engine: Engine) -> int:
+    return len(bytearray(8_000_000_000))
+
+
+def interrupt_parent(engine: Engine) -> str:
+    os.kill(os.getppid(), signal.SIGINT)
+    time.sleep(60.0)
+    return "never"
+
+
+def test_a_worker_that_wants_too_much_memory_costs_its_job() -> None:
+    with Pool(1, memory_bytes=3_000_000_000) as pool:
+        jobs = [Job(times_ten, (1,)), Job(eat_memory, ()), Job(times_ten, (3,))]
+        ten, lost, thirty = pool.run(jobs)
+
+    assert (ten, thirty) == (10, 30)
+    assert isinstance(lost, Lost)
+    assert "3000 MB of memory; `--limit memory=6000MB`" in lost.reason
+
+
+def test_an_interrupt_keeps_what_was_finished_and_solves_no_more() -> None:
+    with Pool(1) as pool:
+        jobs = [Job(times_ten, (1,)), Job(interrupt_parent, ()), Job(times_ten, (3,))]
+        answers = pool.run(jobs)
+        after = pool.run([Job(times_ten, (4,))])
+
+    assert answers == [10, Lost(INTERRUPTED), Lost(INTERRUPTED)]
+    assert after == [Lost(INTERRUPTED)]
+
+
+def test_workers_killed_at_random_cost_only_what_they_held() -> None:
+    chance = random.Random(20)
+    with Pool(2) as pool:
+
+        def kill_one(count: int) -> None:
+            if chance.random() < 0.3:
+                chance.choice(pool._workers).process.kill()
+
+        answers = pool.run([Job(times_ten, (number,)) for number in range(60)], kill_one)
+
+    lost = [each for each in answers if each == Lost("the solver crashed")]
+    right = [each for number, each in enumerate(answers) if each == 10 * number]
+    assert len(lost) + len(right) == 60
+    assert len(right) > 30
+
+
+def end_at_once(*arguments: object) -> None:
+    os._exit(3)
+
+
+def test_workers_that_never_come_up_are_told_of(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(pool_module, "_work", end_at_once)
+
+    with Pool(2) as pool, pytest.raises(SolverUnavailableError, match="while they are loading"):
+        pool.run([Job(times_ten, (1,))])
 
 
 def test_a_bug_of_ours_is_no_lost_row() -> None:
@@ -127,7 +193,7 @@ def test_only_the_variant_at_fault_is_lost(monkeypatch: pytest.MonkeyPatch) -> N
     assert isinstance(crashed, NotSolved)
     assert isinstance(late, NotSolved)
     assert crashed.reason == "the solver crashed"
-    assert late.reason == "no answer within 1.5 s"
+    assert late.reason.startswith("no answer within 1.5 s")
 
 
 def test_a_library_that_is_not_there(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -146,6 +212,31 @@ def test_a_library_that_is_none(monkeypatch: pytest.MonkeyPatch, tmp_path: Path)
 
     with Pool(1) as pool, pytest.raises(SolverUnavailableError, match="does not load"):
         pool.run([Job(times_ten, (1,))])
+
+
+def garbage(engine: Engine, names: Sequence[str]) -> list[float]:
+    raise ngspice.EngineFailure("%%% garbage")
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "said"),
+    [
+        ("OLDEST", 99, "ngspice 39 is too old; netcheck needs 99 or later"),
+        ("operating_point", lambda engine, names: [7.0], "a divider of 2.5 V as 7 V"),
+        ("operating_point", garbage, "does not solve a plain divider: %%% garbage"),
+    ],
+    ids=["too old", "wrong", "garbage"],
+)
+def test_a_library_that_is_not_fit(
+    monkeypatch: pytest.MonkeyPatch, name: str, value: object, said: str
+) -> None:
+    monkeypatch.setattr(ngspice if name == "OLDEST" else Engine, name, value)
+
+    with Pool(1) as pool, pytest.raises(SolverUnavailableError) as caught:
+        pool.run([Job(times_ten, (1,))])
+
+    assert said in re.sub(r"ngspice \d+", "ngspice 39", caught.value.message)
+    assert caught.value.hint == INSTALL_HINT
 
 
 def test_no_library_anywhere(monkeypatch: pytest.MonkeyPatch) -> None:
