@@ -22,9 +22,11 @@ FITTED = [
     for section in tube.unlike_sections
     if section.model.residuals
 ]
+FITTED_TO_ROWS = [tube for tube in FITTED if "gain table" not in tube.model.residuals.source]
+"""The 12AX7 is fitted to stage gains too, which the program does not take."""
 
 
-@pytest.mark.parametrize("tube", FITTED, ids=lambda tube: tube.name)
+@pytest.mark.parametrize("tube", FITTED_TO_ROWS, ids=lambda tube: tube.name)
 def test_refitting_gives_the_stored_currents(tube: TubeType) -> None:
     plate = np.array([row.plate_v for row in tube.operation])
     screen = np.array([row.screen_v or row.plate_v for row in tube.operation])
