@@ -16,8 +16,14 @@ from typing import Annotated
 import typer
 
 from netcheck import __version__
+from netcheck.cli.annotate import annotate
 from netcheck.cli.audit import audit
+from netcheck.cli.compare import compare
+from netcheck.cli.draw import draw
 from netcheck.cli.faults import faults
+from netcheck.cli.fit import fit
+from netcheck.cli.gate import gate
+from netcheck.cli.sweep import sweep
 from netcheck.cli.tubes import tubes
 
 OBJECTS_BETWEEN_COLLECTIONS = 100_000
@@ -63,5 +69,5 @@ def _options(
     """Find which fault of a vacuum-tube amplifier would overheat which part."""
 
 
-for command in (audit, tubes, faults):
+for command in (audit, sweep, compare, annotate, draw, tubes, faults, fit, gate):
     app.command()(command)

@@ -13,13 +13,29 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from netcheck.cli.choices import (
+    ConditionOption,
+    DrawsOption,
+    KindOption,
+    MainsOption,
+    PartOption,
+    RankBy,
+    RankOption,
+    SeedOption,
+    StageOption,
+    ToleranceOption,
+    tolerance_options,
+)
+from netcheck.cli.limits import LimitOption, with_limits
 from netcheck.cli.shell import (
     EXIT_FINDINGS,
+    EXIT_INTERRUPTED,
     FrequencyOption,
     JobsOption,
     MeterOption,
     NetlistArgument,
     OutputOption,
+    TubesOption,
     check_readable,
     guarded,
     positive,
@@ -28,6 +44,8 @@ from netcheck.cli.shell import (
 )
 
 if TYPE_CHECKING:
+    from netcheck.analysis.options import ToleranceOptions
+    from netcheck.rank import View
     from netcheck.report.model import Audit
 
 
@@ -59,6 +77,17 @@ def audit(
     jobs: JobsOption = None,
     meter: MeterOption = "10Mohm",
     frequency: FrequencyOption = "1kHz",
+    tubes: TubesOption = None,
+    limit: LimitOption = None,
+    tolerance: ToleranceOption = False,
+    draws: DrawsOption = None,
+    seed: SeedOption = None,
+    mains: MainsOption = None,
+    rank_by: RankOption = RankBy.SEVERITY,
+    stage: StageOption = "",
+    part: PartOption = "",
+    kind: KindOption = "",
+    condition: ConditionOption = "",
     show_all: Annotated[bool, typer.Option("--all", help="Show every row of the report.")] = False,
     fail_at: Annotated[
         FailAt,
@@ -70,12 +99,16 @@ def audit(
     ] = FailAt.OVER_LIMIT,
 ) -> int:
     """Solve a netlist healthy and faulted, and rank what would overheat what."""
+    from netcheck.rank import View
     from netcheck.report.files import check_output, write_whole
 
+    view = View(rank_by.value, stage, part, kind, condition)
+    drawn = tolerance_options(tolerance, draws, seed, mains)
     check_readable(file)
     if output is not None:
         check_output(output, file)
-    result = _run_audit(file, idle_only, jobs, meter, frequency)
+    chosen = (view, drawn)
+    result = _run_audit(file, idle_only, jobs, meter, frequency, tubes, limit, chosen)
     if output is not None:
         write_whole(output, _rendered(result, format, show_all))
     elif format is Format.JSON:
@@ -87,7 +120,16 @@ def audit(
     return _verdict_code(result, fail_at)
 
 
-def _run_audit(file: Path, idle_only: bool, jobs: int | None, meter: str, frequency: str) -> Audit:
+def _run_audit(
+    file: Path,
+    idle_only: bool,
+    jobs: int | None,
+    meter: str,
+    frequency: str,
+    tubes: Path | None,
+    limit: list[str] | None,
+    chosen: tuple[View, ToleranceOptions | None],
+) -> Audit:
     from netcheck import pipeline
     from netcheck.report.progress import progress_for_terminal
 
@@ -96,9 +138,12 @@ def _run_audit(file: Path, idle_only: bool, jobs: int | None, meter: str, freque
         jobs=jobs,
         meter_ohm=positive(meter, "ohm", "--meter") if meter.lower() != "none" else None,
         frequency_hz=positive(frequency, "Hz", "--frequency"),
+        tubes=tubes,
+        tolerance=chosen[1],
+        view=chosen[0],
     )
     with progress_for_terminal() as progress:
-        return pipeline.audit(file, options, progress)
+        return pipeline.audit(file, with_limits(options, limit), progress)
 
 
 def _rendered(result: Audit, format: Format, show_all: bool) -> str:
@@ -114,6 +159,8 @@ def _rendered(result: Audit, format: Format, show_all: bool) -> str:
 def _verdict_code(result: Audit, fail_at: FailAt) -> int:
     from netcheck.report.facts import healthy_verdict
 
+    if any(finding.rule == "interrupted" for finding in result.findings):
+        return EXIT_INTERRUPTED
     if fail_at is FailAt.NEVER:
         return 0
     failing = {"over_limit"} if fail_at is FailAt.OVER_LIMIT else {"over_limit", "at_limit"}

@@ -51,6 +51,15 @@ OutputOption = Annotated[
 MeterOption = Annotated[
     str, typer.Option("--meter", help="Input resistance of the meter, or `none`.")
 ]
+TubesOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--tubes",
+        metavar="FOLDER",
+        envvar="NETCHECK_TUBES",
+        help="Folder of data files of your own tube types.",
+    ),
+]
 FrequencyOption = Annotated[str, typer.Option("--frequency", help="Frequency of the driving sine.")]
 
 

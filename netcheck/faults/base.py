@@ -3,12 +3,16 @@
 A fault kind is a module in this package with one `FaultKind` whose `find`
 lists the faults of that kind in a circuit, through the roles of its parts.
 Each `Fault` says what it changes as data (`netcheck.circuit.changes`).
+
+How likely a fault is depends on what stands on the bench: `BuildState`.  A kind says
+what brings each of its faults about (`Cause`); `build_state.py` makes of both how
+likely it is in a new build, a restored set and an old one that nobody has touched.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
 from typing import Literal
 
 from netcheck.circuit.changes import Change
@@ -16,21 +20,36 @@ from netcheck.circuit.model import Circuit
 from netcheck.roles.base import Roles
 
 _PREFIXES = ((1e9, "G"), (1e6, "M"), (1e3, "k"))
+_SMALL_PREFIXES = ((1.0, ""), (1e-3, "m"), (1e-6, "u"), (1e-9, "n"))
 
 LikelihoodClass = Literal["very_common", "common", "occasional", "rare"]
+BuildState = Literal["unknown", "new_build", "restored", "untouched_and_old"]
+Cause = Literal["assembly", "adjustment", "wear", "exchange", "use", "chance"]
+Group = Literal[
+    "capacitors",
+    "resistors",
+    "bias supply",
+    "output transformer and load",
+    "tubes",
+    "mains and supply",
+    "signal",
+    "kit errors",
+]
 
 
 @dataclass(frozen=True, slots=True)
 class Likelihood:
     """How likely a fault is: an ordinal class, a figure, and who says so.
 
-    value: relative weight, 1 for very common down to 0.001 for rare; only the
-    order carries meaning unless the source gives a rate.
+    value: relative weight, 1 for very common down to 0.01 for rare; only the
+    order carries meaning unless the source gives a rate.  by_part: the part's own
+    note decided (its dielectric, its age), which no build state overrules.
     """
 
     level: LikelihoodClass
     value: float
     source: str
+    by_part: bool = False
 
 
 LIKELIHOOD_VALUE: dict[LikelihoodClass, float] = {
@@ -41,18 +60,36 @@ LIKELIHOOD_VALUE: dict[LikelihoodClass, float] = {
 }
 
 
-def likelihood(level: LikelihoodClass, source: str) -> Likelihood:
+def likelihood(level: LikelihoodClass, source: str, *, by_part: bool = False) -> Likelihood:
     """Return a likelihood with the class's own weight."""
-    return Likelihood(level, LIKELIHOOD_VALUE[level], source)
+    return Likelihood(level, LIKELIHOOD_VALUE[level], source, by_part)
+
+
+@dataclass(frozen=True, slots=True)
+class FailureRate:
+    """How often a sound part comes to fail in this way, in the middle of its life.
+
+    per_million_hours: failures of the part, in any way; mode_share: of those, the
+    share that fail like this.  Wear, wrong parts and slips are not in such figures.
+    """
+
+    per_million_hours: float
+    mode_share: float
+    source: str
 
 
 def size_text(value: float, unit: str, gap: str = "") -> str:
-    """Write a size with six digits: `2Mohm`, `0.5%`; `gap` goes before the unit.
+    """Write a size with six digits: `2Mohm`, `0.5%`, `20uA`; `gap` goes before the unit.
 
     This text is part of ids that users keep, so it does not follow changes in how
     numbers are printed elsewhere.
     """
     rounded = float(f"{value:.6g}")
+    if unit == "A" and 0.0 < abs(rounded) < 1.0:
+        scale, prefix = next(
+            (pair for pair in _SMALL_PREFIXES if abs(rounded) >= pair[0]), _SMALL_PREFIXES[-1]
+        )
+        return f"{float(f'{rounded / scale:.6g}'):.6g}{gap}{prefix}{unit}"
     if unit != "%":
         for scale, prefix in _PREFIXES:
             if abs(rounded) >= scale:
@@ -62,7 +99,7 @@ def size_text(value: float, unit: str, gap: str = "") -> str:
 
 @dataclass(frozen=True, slots=True)
 class Defect:
-    """The size of a fault: a resistance in `ohm`, or a share in `%` (5 is five percent).
+    """The size of a fault: in `ohm`, in `A`, or a share in `%` (5 is five percent).
 
     A share is written as a percentage, not as a fraction, because value and unit
     leave the program side by side.
@@ -82,11 +119,13 @@ class Fault:
     """One fault of one circuit.
 
     id: `<parts>/<kind>` or `<parts>/<kind>@<defect>`, stable for ever; the defect
-        is left out where the kind has one size only (`C5/shorted`), and several
-        parts are joined by `+`.
+        is left out where the kind has one size only (`C5/shorted`), several
+        parts are joined by `+`, and after `@` a tube type may stand for a size.
     kind: the word in the id; family: the name of the `FaultKind` that found it.
     defect: what the faulty part measures, also where the id leaves it out; None
         where the fault has no size.
+    likelihood: for the build state asked for; by_build: its class in every state.
+    rate: the published failure rate of such a part, where there is one.
     """
 
     id: str
@@ -98,6 +137,16 @@ class Fault:
     defect: Defect | None = None
     next_measurement: str = ""
     family: str = ""
+    by_build: Mapping[BuildState, LikelihoodClass] = field(default_factory=dict, hash=False)
+    rate: FailureRate | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Expected:
+    """How likely one word of a kind is where nothing else is known, and what causes it."""
+
+    level: LikelihoodClass
+    cause: Cause
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,6 +173,8 @@ class FaultKind:
     """A kind of fault: how it is modelled and how it is found.
 
     kinds: the kind words its faults carry in their ids.
+    expected: by kind word, how likely its usual size is and what brings it about.
+    group: under which heading a list of kinds shows it.
     """
 
     name: str
@@ -137,3 +188,5 @@ class FaultKind:
     find: Callable[[Circuit, Roles], Iterable[Fault]]
     continuous: Callable[[Circuit, Roles], Iterable[ContinuousFault]]
     kinds: tuple[str, ...] = ()
+    expected: Mapping[str, Expected] = field(default_factory=dict, hash=False)
+    group: Group = "resistors"

@@ -13,7 +13,7 @@ How it is modelled:
     network, solved as resistors, tells which end that is.
 Known limits:
     A pot of which the netlist shows one half only is taken as set to mid-track.  An
-    open wiper, ripple, and one tube's broken feed are other faults.  A pot between two
+    open wiper is `pot_wiper.py`, one tube's broken feed its open grid leak.  A pot between two
     feeds (balance) moves one against the other; its end called hot is the first feed's.
 Example:
     `V5/drifted@80%`, `V5/lost`, `R20+R21/misadjusted@100%`.
@@ -31,7 +31,14 @@ from functools import partial
 
 from netcheck.circuit.changes import SetValue
 from netcheck.circuit.model import Circuit, natural_key
-from netcheck.faults.base import ContinuousFault, Defect, Fault, FaultKind, likelihood
+from netcheck.faults.base import (
+    ContinuousFault,
+    Defect,
+    Expected,
+    Fault,
+    FaultKind,
+    likelihood,
+)
 from netcheck.faults.bias_pot import BiasPot, bias_pots
 from netcheck.faults.common import fault_id, joined, make_fault
 from netcheck.roles.base import Roles
@@ -179,4 +186,10 @@ BIAS_SUPPLY = FaultKind(
     find=find,
     continuous=continuous,
     kinds=("drifted", "lost", "misadjusted"),
+    expected={
+        "drifted": Expected("common", "wear"),
+        "lost": Expected("common", "chance"),
+        "misadjusted": Expected("common", "adjustment"),
+    },
+    group="bias supply",
 )

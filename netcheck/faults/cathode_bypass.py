@@ -1,4 +1,4 @@
-"""Shorted or leaky cathode bypass capacitor.
+"""Shorted, leaky, dried-out or open cathode bypass capacitor.
 
 What it does:
     The electrolytic across a cathode resistor carries part or all of the current that
@@ -8,10 +8,11 @@ Why it overheats something:
     current; the cathode resistor meanwhile stays cold and measures good.
 How it is modelled:
     A resistor across the capacitor: 0.1 ohm for a short, 0.2 to 20 times the bypassed
-    resistance for a leak, as far as that lies between 50 ohm and 10 kohm.
+    resistance for a leak, as far as that lies between 50 ohm and 10 kohm.  A dried-out
+    one keeps 30 % of its capacitance, an open one a thousandth.
 Known limits:
-    An electrolytic that has dried out changes no direct voltage and is not listed.
-    The leak is constant, though a real one grows with voltage and warmth.
+    Lost capacitance changes no direct voltage: it shows only when driven.  The leak is
+    constant, though a real one grows with voltage and warmth.
 Example:
     `C5/shorted`, `C5/leaky@470ohm`.
 References:
@@ -27,7 +28,15 @@ from functools import partial
 
 from netcheck.circuit.changes import SHORT_OHM
 from netcheck.circuit.model import Circuit, Part
-from netcheck.faults.base import ContinuousFault, Defect, Fault, FaultKind, likelihood
+from netcheck.faults.base import (
+    ContinuousFault,
+    Defect,
+    Expected,
+    Fault,
+    FaultKind,
+    likelihood,
+)
+from netcheck.faults.capacitors import ELECTROLYTIC_DRIED, OPEN, lost_capacitance
 from netcheck.faults.common import (
     POWER_OFF,
     across,
@@ -60,6 +69,8 @@ def find(circuit: Circuit, roles: Roles) -> Iterator[Fault]:
             ohm = factor * _ohm(bypassed)
             if LEAK_RANGE_OHM[0] <= ohm <= LEAK_RANGE_OHM[1]:
                 yield _fault(part, bypassed, tubes, "leaky", ohm)
+        job = f"the cathode bypass of {joined(tubes)}"
+        yield from lost_capacitance(NAME, part, job, OPEN, ELECTROLYTIC_DRIED)
 
 
 def continuous(circuit: Circuit, roles: Roles) -> Iterator[ContinuousFault]:
@@ -125,11 +136,12 @@ def _fault(
 
 CATHODE_BYPASS = FaultKind(
     name=NAME,
-    title="Shorted or leaky cathode bypass capacitor",
+    title="Shorted, leaky, dried-out or open cathode bypass capacitor",
     model="A resistor across the capacitor; the cathode resistor itself stays sound.",
     defects="A short of 0.1 ohm; leaks of 0.2 to 20 times the cathode resistor within 50 ohm to "
-    "10 kohm; swept from 1 Mohm to 0.1 ohm.",
-    likelihood="Common: electrolytics beside hot tubes.",
+    "10 kohm; 30 % of its capacitance; open; swept from 1 Mohm to 0.1 ohm.",
+    likelihood="Short, leak and drying out common (electrolytics beside hot tubes), open "
+    "occasional.",
     readings="Cathode voltage low or zero while the tube draws more; the cathode resistor is cold "
     "and, lifted, measures good.",
     next_step="Power off, capacitors discharged, tube out: measure across the capacitor, then "
@@ -137,5 +149,12 @@ CATHODE_BYPASS = FaultKind(
     source="common practice; failure modes of electrolytics: FMD-91, from memory",
     find=find,
     continuous=continuous,
-    kinds=("shorted", "leaky"),
+    kinds=("shorted", "leaky", "dried", "open"),
+    expected={
+        "shorted": Expected("common", "wear"),
+        "leaky": Expected("common", "wear"),
+        "dried": Expected("common", "wear"),
+        "open": Expected("occasional", "chance"),
+    },
+    group="capacitors",
 )

@@ -18,10 +18,12 @@ POWER_OFF = "Power off, plug out, capacitors discharged"
 """How every measurement inside the chassis begins."""
 
 
-def fault_id(parts: Sequence[str], kind: str, defect: Defect | None = None) -> str:
+def fault_id(parts: Sequence[str], kind: str, defect: Defect | str | None = None) -> str:
     """Return the id: `<parts>/<kind>`, or `<parts>/<kind>@<defect>`."""
     name = f"{'+'.join(parts)}/{kind}"
-    return name if defect is None else f"{name}@{size_text(defect.value, defect.unit)}"
+    if isinstance(defect, Defect):
+        return f"{name}@{size_text(defect.value, defect.unit)}"
+    return f"{name}@{defect}" if defect else name
 
 
 def make_fault(
@@ -35,10 +37,14 @@ def make_fault(
     measure: str,
     defect: Defect | None = None,
     only_size: bool = False,
+    tube_type: str = "",
 ) -> Fault:
-    """Return a fault; `only_size` leaves its defect out of the id."""
+    """Return a fault; `only_size` leaves its defect out of the id.
+
+    tube_type: stands in the id where other faults have a size.
+    """
     return Fault(
-        id=fault_id(parts, kind, None if only_size else defect),
+        id=fault_id(parts, kind, None if only_size else defect or tube_type),
         parts=tuple(parts),
         kind=kind,
         changes=tuple(changes),
@@ -81,6 +87,38 @@ def grids_fed_by(circuit: Circuit, roles: Roles, net: str) -> tuple[str, ...]:
             nets.update(part.nets)
     return tuple(
         tube.ref for tube in circuit.tubes if tube.has_pin("grid") and tube.net("grid") in nets
+    )
+
+
+def output_tubes(circuit: Circuit, roles: Roles) -> tuple[Part, ...]:
+    """Return the output tubes, in natural order."""
+    refs = sorted(set(roles.output_tubes) & set(circuit.parts), key=natural_key)
+    return tuple(circuit[ref] for ref in refs)
+
+
+def gridded_tubes(circuit: Circuit) -> tuple[Part, ...]:
+    """Return the tubes that are no rectifiers."""
+    return tuple(tube for tube in circuit.tubes if tube.has_pin("grid"))
+
+
+def bulbs(circuit: Circuit) -> tuple[tuple[Part, ...], ...]:
+    """Return the sections of each bulb; a tube without an `envelope=` note is alone."""
+    table: dict[str, list[Part]] = {}
+    for tube in gridded_tubes(circuit):
+        table.setdefault(tube.note.envelope or f"/{tube.ref}", []).append(tube)
+    return tuple(tuple(sections) for sections in table.values())
+
+
+def held_by_source(circuit: Circuit, part: Part) -> bool:
+    """Say whether an ideal voltage source lies straight across a part.
+
+    A leak there changes nothing but the source's own current: such a netlist does
+    not say what resistance stands behind its supply.
+    """
+    first = part.nets[0]
+    return any(
+        other.kind == "voltage_source" and set(other.nets) == set(part.nets)
+        for other in circuit.parts_on.get(first, ())
     )
 
 

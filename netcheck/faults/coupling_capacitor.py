@@ -1,4 +1,4 @@
-"""Leaky or shorted coupling capacitor.
+"""Leaky, shorted or open coupling capacitor.
 
 What it does:
     The capacitor between a plate (or a cathode) and the next grid lets direct
@@ -9,10 +9,12 @@ Why it overheats something:
     the tube, its half of the output transformer and its cathode resistor burn.
 How it is modelled:
     A resistor across the capacitor, which itself stays: 1 to 500 Mohm for a leak,
-    0.1 ohm for a short.  The tube's own grid current clamps the grid.
+    0.1 ohm for a short.  The tube's own grid current clamps the grid.  An open one keeps
+    a thousandth of its capacitance.
 Known limits:
     Real leaks grow with voltage and warmth; the model's is constant.  Leakage over a
-    socket or a board, which looks alike, is not told apart here.
+    socket looks alike (`socket_leak.py`).  A capacitor at the input is listed where its
+    grid has bias of its own, which the source before it would take away.
 Example:
     `C3/leaky@2Mohm`: C3 leaks 2 Mohm from the plate of V2 to the grid of V3.
 References:
@@ -27,15 +29,17 @@ from collections.abc import Iterable, Iterator
 from functools import partial
 
 from netcheck.circuit.changes import SHORT_OHM
-from netcheck.circuit.model import Circuit, Part
+from netcheck.circuit.model import GROUND, Circuit, Part
 from netcheck.faults.base import (
     ContinuousFault,
     Defect,
+    Expected,
     Fault,
     FaultKind,
     Likelihood,
     likelihood,
 )
+from netcheck.faults.capacitors import OPEN, lost_capacitance
 from netcheck.faults.common import (
     POWER_OFF,
     across,
@@ -68,6 +72,8 @@ def find(circuit: Circuit, roles: Roles) -> Iterator[Fault]:
         for ohm in LEAKS_OHM:
             yield _leak(circuit, roles, coupler, ohm)
         yield _short(circuit, roles, coupler)
+        job = f"the coupling capacitor {_path(circuit, roles, coupler)}"
+        yield from lost_capacitance(NAME, coupler, job, OPEN, None)
 
 
 def continuous(circuit: Circuit, roles: Roles) -> Iterator[ContinuousFault]:
@@ -89,6 +95,11 @@ def continuous(circuit: Circuit, roles: Roles) -> Iterator[ContinuousFault]:
 def _couplers(circuit: Circuit, roles: Roles) -> Iterable[Part]:
     for part, _ in parts_with_role(circuit, roles, "capacitor", "coupling_capacitor"):
         if _source(circuit, roles, part)[0]:
+            yield part
+    leaks = roles.named("grid_leak")
+    for part, played in parts_with_role(circuit, roles, "capacitor", "input_capacitor"):
+        tubes = {role.of for role in played}
+        if any(leak.of in tubes and leak.source_net not in ("", GROUND) for leak in leaks):
             yield part
 
 
@@ -124,14 +135,21 @@ def leak_likelihood(part: Part) -> Likelihood:
     """Return how likely a leak is, by the dielectric and the age in the part's note."""
     dielectric = part.note.dielectric.casefold()
     if any(word in dielectric for word in PAPER):
-        return likelihood("very_common", "common practice: paper capacitors leak with age")
+        return likelihood(
+            "very_common", "common practice: paper capacitors leak with age", by_part=True
+        )
     if any(word in dielectric for word in SOUND):
-        return likelihood("rare", "common practice: film, mica and ceramic parts seldom leak")
+        return likelihood(
+            "rare", "common practice: film, mica and ceramic parts seldom leak", by_part=True
+        )
     if (part.note.age_years or 0.0) >= OLD_YEARS:
         return likelihood(
-            "very_common", "common practice: a coupler this old is taken for a paper one"
+            "very_common",
+            "common practice: a coupler this old is taken for a paper one",
+            by_part=True,
         )
-    return likelihood("common", "common practice; the dielectric is not stated")
+    known_age = part.note.age_years is not None
+    return likelihood("common", "common practice; the dielectric is not stated", by_part=known_age)
 
 
 def _source(circuit: Circuit, roles: Roles, part: Part) -> tuple[str, str]:
@@ -139,14 +157,21 @@ def _source(circuit: Circuit, roles: Roles, part: Part) -> tuple[str, str]:
 
     The words are empty where no plate and no cathode feeds it.
     """
-    known = [role for role in roles.of_part(part.ref) if role.name == "coupling_capacitor"]
+    names = ("coupling_capacitor", "input_capacitor")
+    known = [role for role in roles.of_part(part.ref) if role.name in names]
     feeds = next((role.feeds for role in known if role.feeds in part.nets), "")
     for net in part.nets if not feeds else (part.other_net(feeds),):
         for tube, pin in electrodes_on(circuit, net, "plate", "cathode"):
             return f"the {pin} of {tube}", feeds or part.other_net(net)
     for role in known:
-        if role.of in circuit.parts and circuit[role.of].kind == "tube":
+        if (
+            role.name != "input_capacitor"
+            and role.of in circuit.parts
+            and circuit[role.of].kind == "tube"
+        ):
             return f"the output of {role.of}", feeds or part.nets[1]
+    if any(role.name == "input_capacitor" for role in roles.of_part(part.ref)):
+        return "the input", feeds or part.nets[1]
     return "", feeds
 
 
@@ -174,12 +199,12 @@ def _measure(circuit: Circuit, roles: Roles, part: Part) -> str:
 
 COUPLING_CAPACITOR = FaultKind(
     name=NAME,
-    title="Leaky or shorted coupling capacitor",
+    title="Leaky, shorted or open coupling capacitor",
     model="A resistor across the capacitor, from the feeding plate or cathode to the grid side.",
     defects="Leaks of 1, 2, 5, 10, 20, 50, 100, 200 and 500 Mohm; a short of 0.1 ohm; "
-    "swept from 10 Gohm to 100 kohm.",
+    "open; swept from 10 Gohm to 100 kohm.",
     likelihood="Leak: very common in paper or over 40 years old, rare in film, else common. "
-    "Short: occasional.",
+    "Short and open: occasional.",
     readings="Grid less negative than its bias feed, a drop across the grid leak, one side only; "
     "the voltage stays when the fed tube is pulled.",
     next_step="Fed tube out, power on: measure its grid pin with a 10 Mohm meter; then, power off, "
@@ -187,5 +212,11 @@ COUPLING_CAPACITOR = FaultKind(
     source="common practice; failure modes of capacitors: FMD-91, from memory",
     find=find,
     continuous=continuous,
-    kinds=("leaky", "shorted"),
+    kinds=("leaky", "shorted", "open"),
+    expected={
+        "leaky": Expected("common", "wear"),
+        "shorted": Expected("occasional", "wear"),
+        "open": Expected("occasional", "chance"),
+    },
+    group="capacitors",
 )

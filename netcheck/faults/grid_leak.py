@@ -1,4 +1,4 @@
-"""Open or drifted grid leak.
+"""Open, drifted, wrong or shorted grid leak.
 
 What it does:
     The resistor that ties a grid to its bias, or to ground, no longer holds it there.
@@ -8,7 +8,8 @@ Why it overheats something:
     reverse current; with the leak open the grid drifts up until the tube red-plates.
 How it is modelled:
     The resistor takes another value: 1.2, 1.5, 2, 3 or 5 times its own, or 1 Gohm for
-    open.  The reverse grid current is part of the tube's current law.
+    open; ten times or a tenth of its value where the multiplier was read wrong; 0.1 ohm
+    for a short.  The reverse grid current is part of the tube's current law.
 Known limits:
     A gassy or hot tube has far more reverse current than the model's sound one, so
     real tubes tip over earlier.  The slow creep over minutes is not modelled.
@@ -25,9 +26,17 @@ from __future__ import annotations
 from collections.abc import Iterator
 from functools import partial
 
-from netcheck.circuit.changes import OPEN_OHM, SetValue
+from netcheck.circuit.changes import OPEN_OHM, SHORT_OHM, SetValue
 from netcheck.circuit.model import Circuit, Part
-from netcheck.faults.base import ContinuousFault, Defect, Fault, FaultKind, likelihood
+from netcheck.faults.base import (
+    ContinuousFault,
+    Defect,
+    Expected,
+    Fault,
+    FaultKind,
+    Likelihood,
+    likelihood,
+)
 from netcheck.faults.common import (
     POWER_OFF,
     fault_id,
@@ -36,6 +45,8 @@ from netcheck.faults.common import (
     parts_with_role,
     served_tubes,
 )
+from netcheck.faults.preferred import decade_slips
+from netcheck.faults.resistors import SHORTED
 from netcheck.roles.base import Roles
 
 NAME = "grid_leak"
@@ -54,9 +65,12 @@ def find(circuit: Circuit, roles: Roles) -> Iterator[Fault]:
     """List the drifts and the open of every grid leak."""
     for part, tubes in _leaks(circuit, roles):
         for factor in DRIFTS:
-            yield _fault(part, tubes, "drifted", (part.value or 0.0) * factor)
+            yield _drifted(part, tubes, (part.value or 0.0) * factor)
+        for slip in decade_slips(part.value or 0.0):
+            yield _fault(part, tubes, "wrong_value", slip.ohm, slip.likelihood)
         if (part.value or 0.0) < OPEN_OHM:
-            yield _fault(part, tubes, "open", OPEN_OHM)
+            yield _fault(part, tubes, "open", OPEN_OHM, OPEN)
+        yield _fault(part, tubes, "shorted", SHORT_OHM, SHORTED)
 
 
 def continuous(circuit: Circuit, roles: Roles) -> Iterator[ContinuousFault]:
@@ -71,7 +85,7 @@ def continuous(circuit: Circuit, roles: Roles) -> Iterator[ContinuousFault]:
                 from_value=part.value or 0.0,
                 to_value=OPEN_OHM,
                 logarithmic=True,
-                make=partial(_fault, part, tubes, "drifted"),
+                make=partial(_drifted, part, tubes),
                 family=NAME,
             )
 
@@ -82,14 +96,19 @@ def _leaks(circuit: Circuit, roles: Roles) -> Iterator[tuple[Part, str]]:
         yield part, joined(served_tubes(circuit, played), played[0].of)
 
 
-def _fault(part: Part, tubes: str, kind: str, ohm: float) -> Fault:
+def _drifted(part: Part, tubes: str, ohm: float) -> Fault:
+    chance = FAR if ohm > FAR_DRIFT * (part.value or ohm) else NEAR
+    return _fault(part, tubes, "drifted", ohm, chance)
+
+
+def _fault(part: Part, tubes: str, kind: str, ohm: float, chance: Likelihood) -> Fault:
     defect = Defect(ohm, "ohm")
     marked = Defect(part.value or 0.0, "ohm").text
-    if kind == "open":
-        chance, happened = OPEN, "is open"
-    else:
-        chance = FAR if ohm > FAR_DRIFT * (part.value or ohm) else NEAR
-        happened = f"has drifted to {defect.text} from {marked}"
+    happened = {
+        "open": "is open, or was left out",
+        "shorted": "is shorted",
+        "wrong_value": f"is {defect.text} where {marked} belongs",
+    }.get(kind, f"has drifted to {defect.text} from {marked}")
     return make_fault(
         NAME,
         [part.ref],
@@ -100,22 +119,31 @@ def _fault(part: Part, tubes: str, kind: str, ohm: float) -> Fault:
         measure=f"{POWER_OFF}, {tubes} out: measure from the grid pin of {tubes} to the far end of "
         f"{part.ref}; {marked} belongs there, grid stopper included.",
         defect=defect,
-        only_size=kind == "open",
+        only_size=kind in ("open", "shorted"),
     )
 
 
 GRID_LEAK = FaultKind(
     name=NAME,
-    title="Open or drifted grid leak",
-    model="The resistor takes a higher value, 1 Gohm when open; the tube's reverse grid current "
+    title="Open, drifted, wrong or shorted grid leak",
+    model="The resistor takes another value, 1 Gohm when open; the tube's reverse grid current "
     "lifts the grid.",
-    defects="x1.2, 1.5, 2, 3, 5; open; swept from its value to 1 Gohm.",
-    likelihood="Drift common up to about twice, occasional beyond; open occasional.",
+    defects="x1.2, 1.5, 2, 3, 5; x10, /10 (IEC 60062); open; shorted; swept from its value to "
+    "1 Gohm.",
+    likelihood="Drift common up to about twice, occasional beyond; decade slip common, open "
+    "occasional, short rare.",
     readings="Plate current creeps up over minutes; a 10 Mohm meter on the grid seems to cure it.",
     next_step="Power off, capacitors discharged, tube out: measure from the grid pin to the bias "
     "feed or ground.",
     source="common practice; failure modes of resistors: FMD-91, from memory",
     find=find,
     continuous=continuous,
-    kinds=("drifted", "open"),
+    kinds=("drifted", "wrong_value", "open", "shorted"),
+    expected={
+        "drifted": Expected("common", "wear"),
+        "wrong_value": Expected("common", "assembly"),
+        "open": Expected("occasional", "chance"),
+        "shorted": Expected("rare", "assembly"),
+    },
+    group="resistors",
 )

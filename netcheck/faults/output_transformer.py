@@ -30,7 +30,14 @@ from functools import partial
 
 from netcheck.circuit.changes import Change, SetValue, ShortTurns
 from netcheck.circuit.model import Circuit
-from netcheck.faults.base import ContinuousFault, Defect, Fault, FaultKind, likelihood
+from netcheck.faults.base import (
+    ContinuousFault,
+    Defect,
+    Expected,
+    Fault,
+    FaultKind,
+    likelihood,
+)
 from netcheck.faults.common import POWER_OFF, fault_id, joined, make_fault
 from netcheck.faults.windings import Half, halves
 from netcheck.roles.base import Roles
@@ -125,4 +132,6 @@ OUTPUT_TRANSFORMER = FaultKind(
     find=find,
     continuous=continuous,
     kinds=("shorted_turns",),
+    expected={"shorted_turns": Expected("occasional", "chance")},
+    group="output transformer and load",
 )

@@ -18,6 +18,7 @@ from netcheck.faults.base import Likelihood, likelihood
 
 E12 = (10, 12, 15, 18, 22, 27, 33, 39, 47, 56, 68, 82)
 E6 = (10, 15, 22, 33, 47, 68)
+BAND = "IEC 60062 color code, multiplier band; how often: common practice"
 SAME = 0.01
 """Two values nearer than this are the same preferred number."""
 
@@ -33,17 +34,32 @@ class Slip:
 
 def slips(ohm: float) -> Iterator[Slip]:
     """Give the likely wrong values for a resistor of `ohm`, the likelier first."""
-    band = "IEC 60062 color code, multiplier band; how often: common practice"
+    yield from decade_slips(ohm)
+    for name, series in (("E12", E12), ("E6", E6)):
+        yield from neighbor_slips(ohm, name, series)
+    for factor, text in ((100.0, "a hundred times"), (0.01, "a hundredth of")):
+        yield Slip(ohm * factor, f"{text} the value, multiplier two off", likelihood("rare", BAND))
+
+
+def coarse_slips(ohm: float) -> Iterator[Slip]:
+    """Give the wrong values that matter where a fifth more or less does not."""
+    yield from decade_slips(ohm)
+    yield from neighbor_slips(ohm, "E6", E6)
+
+
+def decade_slips(ohm: float) -> Iterator[Slip]:
+    """Give the values that a multiplier band read one off leads to."""
     for factor, text in ((10.0, "ten times"), (0.1, "a tenth of")):
         yield Slip(
-            ohm * factor, f"{text} the value, multiplier one off", likelihood("common", band)
+            ohm * factor, f"{text} the value, multiplier one off", likelihood("common", BAND)
         )
-    for name, series in (("E12", E12), ("E6", E6)):
-        source = f"IEC 60063 {name} neighbor; how often: common practice"
-        for value in neighbors(ohm, series):
-            yield Slip(value, f"the next {name} value", likelihood("occasional", source))
-    for factor, text in ((100.0, "a hundred times"), (0.01, "a hundredth of")):
-        yield Slip(ohm * factor, f"{text} the value, multiplier two off", likelihood("rare", band))
+
+
+def neighbor_slips(ohm: float, name: str, series: Sequence[int]) -> Iterator[Slip]:
+    """Give the values from the next bin on either side."""
+    source = f"IEC 60063 {name} neighbor; how often: common practice"
+    for value in neighbors(ohm, series):
+        yield Slip(value, f"the next {name} value", likelihood("occasional", source))
 
 
 def neighbors(ohm: float, series: Sequence[int]) -> tuple[float, float]:

@@ -13,14 +13,15 @@ import re
 from collections.abc import Iterable, Iterator, Mapping
 from pathlib import PurePath, PurePosixPath, PureWindowsPath
 
-from netcheck.circuit.model import GROUND, Part, natural_key
+from netcheck.circuit.model import GROUND, Circuit, Part, natural_key
 from netcheck.findings import Finding
 from netcheck.judge.base import AT_LIMIT_BAND, Verdict
+from netcheck.judge.toleranced import LimitSpread
 from netcheck.report.model import Audit
 from netcheck.report.words import compared_limit
 from netcheck.roles.base import Stage
 from netcheck.solve.results import Solved
-from netcheck.tipping import TippingPoint
+from netcheck.tipping import TippingPoint, times_what_passes
 
 _LEVELS = ("error", "warning", "note")
 _CONDITIONS = ("idle", "cold_start", "full", "overdrive")
@@ -40,7 +41,12 @@ def shown_file(name: str) -> str:
 
 def shown_title(audit: Audit) -> str:
     """Return the netlist's title, or its last part where it is a path."""
-    title = audit.circuit.title.strip()
+    return title_of(audit.circuit)
+
+
+def title_of(circuit: Circuit) -> str:
+    """Return the title of a circuit, or its last part where it is a path."""
+    title = circuit.title.strip()
     if re.match(r"(?:\*\s*)?(?:[A-Za-z]:[\\/]|/|~|\\\\)\S*[\\/]", title):
         return PurePath(re.split(r"[\\/]", title)[-1]).name
     return title
@@ -134,22 +140,6 @@ def limit_table(audit: Audit) -> Limits:
     }
 
 
-def defect_share(point: TippingPoint) -> float:
-    """Return how far into the search the tipping point lies: 0 is healthy, 1 the end.
-
-    This is what makes leaks, turns and volts comparable: all searches start at a
-    size nobody would notice and end at the worst one.
-    """
-    if point.status == "already_over":
-        return 0.0
-    if point.value is None:
-        return math.inf
-    start, end = point.searched
-    if searched_wide(point) and point.value > 0:
-        return math.log(point.value / start) / math.log(end / start)
-    return abs(point.value - start) / (abs(end - start) or 1.0)
-
-
 def searched_wide(point: TippingPoint) -> bool:
     """Say whether the search went over decades rather than over a range."""
     start, end = point.searched
@@ -159,18 +149,32 @@ def searched_wide(point: TippingPoint) -> bool:
 
 
 def sorted_tipping(points: Iterable[TippingPoint]) -> list[TippingPoint]:
-    """Sort tipping points: the smallest sufficient defect first, none last."""
+    """Sort tipping points by the sufficient defect over what passes; those without last."""
     status = ("already_over", "found", "not_solved", "never")
     return sorted(
         points,
         key=lambda point: (
             status.index(point.status),
-            round(defect_share(point), 9) if point.status == "found" else 0.0,
+            round(times_what_passes(point) or 0.0, 9),
             natural_key(point.fault_id),
             natural_key(point.victim),
             point.quantity,
         ),
     )
+
+
+def sorted_spreads(spreads: Iterable[LimitSpread]) -> list[LimitSpread]:
+    """Sort limits by the ratio they are judged by, then by their worst case."""
+
+    def key(one: LimitSpread) -> tuple[object, ...]:
+        worst = (one.worst_case or 0.0) / one.limit
+        judged = -1.0 if one.judged is None else one.judged
+        level = ratio_verdict(judged)
+        grave = ("over_limit", "at_limit", "within_limits", "not_judged").index(level)
+        over = one.exceeding.value
+        return (grave, -round(over, 9), -round(worst, 9), natural_key(one.part), one.quantity)
+
+    return sorted(spreads, key=key)
 
 
 def signal_order(audit: Audit) -> list[Stage]:

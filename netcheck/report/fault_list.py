@@ -1,24 +1,48 @@
 """The list of kinds of fault: how each is modelled, its sizes, how likely it is.
 
-Comes in: the register `netcheck.faults.FAULT_KINDS`.  Goes out: text for a person
-or JSON for a machine.
+Comes in: the register `netcheck.faults.FAULT_KINDS`.  Goes out: text for a person,
+by group, each kind in full or in some lines, or JSON for a machine.
+How likely each word of a kind is stands beside it for every state of the set.
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from rich.console import Console
 
-from netcheck.report.terminal.layout import hanging, heading, paragraph, safe
-from netcheck.report.words import counted
+from netcheck.errors import NetcheckError
+from netcheck.faults.build_state import BUILD_STATES, STATE_WORDS, level_in
+from netcheck.netlist.suggest import did_you_mean
+from netcheck.report.terminal.layout import Column, hanging, heading, paragraph, safe, table
+from netcheck.report.words import LIKELIHOOD_WORDS, counted
 
 if TYPE_CHECKING:
-    from netcheck.faults.base import FaultKind
+    from netcheck.faults.base import BuildState, Expected, FaultKind, LikelihoodClass
 
-LIST_SCHEMA_VERSION = "1.0"
+LIST_SCHEMA_VERSION = "1.1"
+SHOWN_STATES: tuple[BuildState, ...] = ("new_build", "restored", "untouched_and_old", "unknown")
+SWEPT = ("_down", "_up")
+"""Words of this ending are met in sweeps only, and are left out of the short list."""
+
+
+def look_up(kinds: Sequence[FaultKind], name: str) -> tuple[FaultKind, ...]:
+    """Return the kinds of one name, group or word of an id, or say which is close."""
+    wanted = name.casefold().replace(" ", "_")
+    found = tuple(kind for kind in kinds if wanted in _names(kind))
+    if found:
+        return found
+    known = {each for kind in kinds for each in _names(kind)}
+    raise NetcheckError(
+        f"there is no kind of fault `{name}`",
+        hint=did_you_mean(wanted, known) or "`netcheck faults` lists the kinds on file",
+    )
+
+
+def _names(kind: FaultKind) -> set[str]:
+    return {kind.name, kind.group.replace(" ", "_"), *kind.kinds}
 
 
 def to_json(kinds: Sequence[FaultKind]) -> str:
@@ -27,10 +51,16 @@ def to_json(kinds: Sequence[FaultKind]) -> str:
         {
             "name": kind.name,
             "title": kind.title,
+            "group": kind.group,
             "kinds": list(kind.kinds),
             "model": kind.model,
             "defects": kind.defects,
             "likelihood": kind.likelihood,
+            "likelihood_by_build": {
+                word: dict(zip(BUILD_STATES, _levels(one, BUILD_STATES), strict=True))
+                for word, one in kind.expected.items()
+            },
+            "causes": {word: one.cause for word, one in kind.expected.items()},
             "readings": kind.readings,
             "next_step": kind.next_step,
             "source": kind.source,
@@ -41,19 +71,75 @@ def to_json(kinds: Sequence[FaultKind]) -> str:
 
 
 def write(console: Console, kinds: Sequence[FaultKind]) -> None:
-    """Write kinds of fault, each with model, sizes, likelihood and source."""
+    """Write kinds of fault in short: by group, with how likely each is in each state."""
+    _opening(console, kinds)
+    paragraph(console, "`netcheck faults KIND` shows one kind in full, `--all` every kind.")
+    columns = [Column("kind", wrap=False), Column("word in ids", wrap=False)]
+    columns += [Column(STATE_WORDS[state]) for state in SHOWN_STATES]
+    for group, members in _groups(kinds):
+        heading(console, group)
+        rows = [
+            (
+                kind.name if number == 0 else "",
+                word,
+                *(LIKELIHOOD_WORDS[level] for level in _levels(one, SHOWN_STATES)),
+            )
+            for kind in members
+            for number, (word, one) in enumerate(kind.expected.items())
+            if not word.endswith(SWEPT)
+        ]
+        table(console, columns, rows)
+
+
+def write_full(console: Console, kinds: Sequence[FaultKind]) -> None:
+    """Write kinds of fault by group, each with model, sizes, likelihood and source."""
+    _opening(console, kinds)
+    for group, members in _groups(kinds):
+        heading(console, group)
+        for kind in members:
+            _write_kind(console, kind)
+
+
+def _opening(console: Console, kinds: Sequence[FaultKind]) -> None:
     paragraph(console, f"{counted(len(kinds), 'kind')} of fault on file.")
-    for kind in kinds:
-        heading(console, kind.title)
-        ids = ", ".join(f"<parts>/{word}" for word in kind.kinds)
-        for label, text in (
-            ("id", ids),
-            ("model", kind.model),
-            ("defects", kind.defects),
-            ("likelihood", kind.likelihood),
-            ("readings", kind.readings),
-            ("next step", kind.next_step),
-            ("source", kind.source),
-        ):
-            if text:
-                hanging(console, f"{label:<11} ", safe(text))
+    paragraph(
+        console,
+        "How likely each is depends on what stands on the bench. Wear goes by the age in a part's "
+        "note where there is one, and a capacitor with a stated dielectric goes by that.",
+    )
+
+
+def _groups(kinds: Sequence[FaultKind]) -> Iterator[tuple[str, tuple[FaultKind, ...]]]:
+    for group in dict.fromkeys(kind.group for kind in kinds):
+        members = tuple(kind for kind in kinds if kind.group == group)
+        yield f"{group[0].upper()}{group[1:]}", members
+
+
+def _levels(one: Expected, states: Sequence[BuildState]) -> tuple[LikelihoodClass, ...]:
+    return tuple(level_in(one.level, one.cause, state) for state in states)
+
+
+def _write_kind(console: Console, kind: FaultKind) -> None:
+    console.print()
+    console.print(safe(kind.title, "bold"))
+    ids = ", ".join(f"<parts>/{word}" for word in kind.kinds)
+    for label, text in (
+        ("id", ids),
+        ("model", kind.model),
+        ("defects", kind.defects),
+        ("likelihood", kind.likelihood),
+        ("readings", kind.readings),
+        ("next step", kind.next_step),
+        ("source", kind.source),
+    ):
+        if text:
+            hanging(console, f"  {label:<11} ", safe(text))
+    for word, one in kind.expected.items():
+        levels = _levels(one, SHOWN_STATES)
+        shown = ", ".join(
+            f"{STATE_WORDS[state]} {LIKELIHOOD_WORDS[level]}"
+            for state, level in zip(SHOWN_STATES, levels, strict=True)
+        )
+        if len(set(levels)) == 1:
+            shown = f"{LIKELIHOOD_WORDS[levels[0]]} in any state"
+        hanging(console, f"  {'by state':<11} ", safe(f"{word}: {shown}"))

@@ -1,7 +1,7 @@
 """Output files: written whole or not at all.
 
-Comes in: a path and text.  Goes out: the file, which another program never sees
-half written: the text goes to a temporary file in the same folder, which then
+Comes in: a path and text or bytes.  Goes out: the file, which another program never
+sees half written: the content goes to a temporary file in the same folder, which then
 takes the name.  What is not a regular file (a pipe, a device) is written to
 directly.
 """
@@ -18,36 +18,37 @@ from netcheck.errors import NetcheckError
 _NEW_FILE_MODE = 0o666
 
 
-def check_output(output: Path, netlist: Path) -> None:
+def check_output(output: Path, netlist: Path | None = None) -> None:
     """Refuse an output that cannot be written, before the long work begins."""
     if output.is_dir():
         raise NetcheckError(f"cannot write {output}: it is a folder", hint="give a file name")
     if not output.parent.is_dir():
         raise NetcheckError(f"cannot write {output}: there is no folder {output.parent}")
-    if output.exists() and netlist.exists() and output.samefile(netlist):
+    if netlist and output.exists() and netlist.exists() and output.samefile(netlist):
         raise NetcheckError(
             f"{output} is the netlist itself and would be lost", hint="give another output file"
         )
 
 
-def write_whole(output: Path, text: str) -> None:
-    """Write `text` to `output` as UTF-8, in one step."""
+def write_whole(output: Path, content: str | bytes) -> None:
+    """Write text as UTF-8, or bytes as they are, to `output` in one step."""
+    data = content.encode("utf-8") if isinstance(content, str) else content
     try:
         if output.exists() and not output.is_file():
-            output.write_text(text, encoding="utf-8")
+            output.write_bytes(data)
             return
-        _replace(Path(os.path.realpath(output)), text)
+        _replace(Path(os.path.realpath(output)), data)
     except OSError as error:
         reason = error.strerror or type(error).__name__
         raise NetcheckError(f"cannot write {output}: {reason}") from error
 
 
-def _replace(target: Path, text: str) -> None:
+def _replace(target: Path, data: bytes) -> None:
     handle, name = tempfile.mkstemp(prefix=f".{target.name}.", dir=target.parent)
     temporary = Path(name)
     try:
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
-            file.write(text)
+        with os.fdopen(handle, "wb") as file:
+            file.write(data)
         temporary.chmod(_mode_for(target))
         temporary.replace(target)
     except BaseException:

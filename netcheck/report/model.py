@@ -12,12 +12,14 @@ from dataclasses import dataclass
 from netcheck.circuit.model import Circuit
 from netcheck.findings import Finding
 from netcheck.judge.base import Stress
-from netcheck.rank import FaultResult, PartWorst, WorstDrive
+from netcheck.judge.toleranced import Toleranced
+from netcheck.rank import FaultResult, PartWorst, View, WorstDrive
 from netcheck.roles.base import Roles
 from netcheck.solve.results import Outcome
 from netcheck.tipping import TippingPoint
 
 SCHEMA_VERSION = "1.0"
+SHOW_ALL = View()
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,3 +49,7 @@ class Audit:
     """Load of the meter; 0 for one that does not load."""
     engine: str
     """Name and version of the solving engine."""
+    tolerance: Toleranced | None = None
+    """The healthy circuit over mains, parts and tubes, where that was asked for."""
+    view: View = SHOW_ALL
+    """Order and choice of the faults that are shown; `faults` holds all of them."""

@@ -12,20 +12,23 @@ Keys may be added; those the schema requires stay.
 from __future__ import annotations
 
 import json
-import math
 from importlib import resources
 from typing import Any
 
 from netcheck.circuit.model import Part, natural_key
 from netcheck.findings import Finding
 from netcheck.judge.base import Stress
-from netcheck.rank import FaultResult, WorstDrive
+from netcheck.rank import FaultResult, WorstDrive, risk
 from netcheck.report import facts
 from netcheck.report.model import SCHEMA_VERSION, Audit
+from netcheck.report.numbers import number
+from netcheck.report.tolerance_json import tolerance_object
+from netcheck.report.view import filters, hidden_faults, shown_faults, shown_tipping
 from netcheck.roles.base import Stage
 from netcheck.solve.results import NotSolved, Outcome, TubeState
-from netcheck.tipping import TippingPoint
-from netcheck.units import six_digits
+from netcheck.tipping import TippingPoint, times_what_passes
+
+__all__ = ["audit_object", "number", "render", "schema"]
 
 Json = dict[str, Any]
 
@@ -57,20 +60,21 @@ def audit_object(audit: Audit) -> Json:
         "stages": [_stage(stage) for stage in facts.signal_order(audit)],
         "parts": [_part(audit, part) for part in audit.circuit],
         "healthy": _healthy(audit),
-        "faults": [_fault(result) for result in audit.faults],
-        "tipping_points": [_tipping(point) for point in facts.sorted_tipping(audit.tipping_points)],
+        "faults": [_fault(result) for result in shown_faults(audit)],
+        "tipping_points": [
+            tipping_object(point) for point in facts.sorted_tipping(shown_tipping(audit))
+        ],
         "findings": [_finding(finding) for finding in facts.sorted_findings(audit.findings)],
         "assumptions": list(audit.assumptions),
         "unrecognised": sorted(roles.unrecognised, key=natural_key),
         "not_judged": list(audit.not_judged),
+        "view": {
+            "rank_by": audit.view.rank_by,
+            "filters": filters(audit.view),
+            "hidden_faults": hidden_faults(audit),
+        },
+        "tolerance": tolerance_object(audit.tolerance) if audit.tolerance else None,
     }
-
-
-def number(value: float | None) -> float | None:
-    """Return six significant digits, or None for a number that is not finite."""
-    if value is None or not math.isfinite(value):
-        return None
-    return six_digits(value)
 
 
 def _text(value: object) -> str:
@@ -114,7 +118,7 @@ def _part(audit: Audit, part: Part) -> Json:
             }
             for role in audit.roles.of_part(part.ref)
         ],
-        "worst": {"fault_id": worst.fault_id, **_stress(worst.stress)} if worst else None,
+        "worst": {"fault_id": worst.fault_id, **stress_object(worst.stress)} if worst else None,
         "type": facts.type_name(part) or None,
         "nets": list(part.nets),
     }
@@ -126,7 +130,7 @@ def _healthy(audit: Audit) -> Json:
         "conditions": {name: _condition(audit.healthy[name]) for name in names},
         "worst_drive": [_worst_drive(drive) for drive in audit.worst_drive],
         "verdict": facts.healthy_verdict(audit),
-        "stresses": [_stress(stress) for stress in audit.healthy_stresses],
+        "stresses": [stress_object(stress) for stress in audit.healthy_stresses],
     }
 
 
@@ -144,7 +148,7 @@ def _condition(outcome: Outcome) -> Json:
         "output_w": number(outcome.output_w),
         "primary_output_w": number(outcome.primary_output_w),
         "nets": {net: number(volts) for net, volts in readings.items()},
-        "tubes": {ref: _tube(outcome.tubes[ref]) for ref in tubes},
+        "tubes": {ref: tube_object(outcome.tubes[ref]) for ref in tubes},
         "meter_loaded": sorted(outcome.readings, key=natural_key),
         "frequency_hz": number(outcome.frequency_hz),
         "distortion": number(outcome.distortion),
@@ -153,7 +157,8 @@ def _condition(outcome: Outcome) -> Json:
     }
 
 
-def _tube(state: TubeState) -> Json:
+def tube_object(state: TubeState) -> Json:
+    """Return the state of one tube."""
     return {
         "plate_v": number(state.plate_v),
         "screen_v": number(state.screen_v),
@@ -181,7 +186,8 @@ def _worst_drive(drive: WorstDrive) -> Json:
     }
 
 
-def _stress(stress: Stress) -> Json:
+def stress_object(stress: Stress) -> Json:
+    """Return one judged quantity."""
     return {
         "part": stress.part,
         "quantity": stress.quantity,
@@ -214,18 +220,20 @@ def _fault(result: FaultResult) -> Json:
             "source": fault.likelihood.source,
         },
         "verdict": result.verdict,
-        "worst": _stress(result.worst) if result.worst else None,
-        "victims": [_stress(stress) for stress in result.victims],
+        "worst": stress_object(result.worst) if result.worst else None,
+        "victims": [stress_object(stress) for stress in result.victims],
         "conditions": {name: _condition(result.conditions[name]) for name in names},
         "condition_verdicts": {name: verdicts[name] for name in facts.condition_order(verdicts)},
         "gross": result.gross,
+        "risk": number(risk(result)),
         "unjudged": sorted(result.unjudged, key=natural_key),
         "summary": fault.summary,
         "next_measurement": fault.next_measurement,
     }
 
 
-def _tipping(point: TippingPoint) -> Json:
+def tipping_object(point: TippingPoint) -> Json:
+    """Return how small a defect is enough for one victim."""
     return {
         "fault_id": point.fault_id,
         "parts": list(point.parts),
@@ -237,6 +245,7 @@ def _tipping(point: TippingPoint) -> Json:
         "value": number(point.value),
         "unit": point.unit,
         "status": point.status,
+        "times_what_passes": number(times_what_passes(point)),
         "searched": [number(point.searched[0]), number(point.searched[1])],
     }
 
@@ -251,4 +260,5 @@ def _finding(finding: Finding) -> Json:
         "level": finding.level,
         "message": finding.message,
         "file": facts.shown_file(span.file) if span else None,
+        **({"hint": finding.hint} if finding.hint else {}),
     }

@@ -13,7 +13,7 @@ from rich.console import Console
 
 from netcheck.report.console import plain_text
 from netcheck.report.model import Audit
-from netcheck.report.terminal import closing, healthy, opening, ranking
+from netcheck.report.terminal import closing, healthy, opening, ranking, tipping, tolerance
 
 FILE_WIDTH = 100
 """Width of a report that is written to a file."""
@@ -25,11 +25,12 @@ def write(audit: Audit, console: Console, *, show_all: bool = False) -> None:
     opening.write_recognised(console, audit)
     healthy.write_idle(console, audit)
     healthy.write_driven(console, audit, show_all)
+    tolerance.write_tolerance(console, audit, show_all)
     healthy.write_cautions(console, audit)
     ranking.write_ranking(console, audit, show_all)
     ranking.write_next_steps(console, audit)
     ranking.write_part_view(console, audit, show_all)
-    closing.write_tipping(console, audit, show_all)
+    tipping.write_tipping(console, audit, show_all)
     closing.write_findings(console, audit, show_all)
     closing.write_left_out(console, audit, show_all)
     closing.write_assumptions(console, audit)

@@ -26,6 +26,7 @@ _QUANTITIES = {
     "screen_voltage_v": "screen voltage",
     "plate_and_screen_voltage_v": "plate and screen voltage",
     "cathode_current_a": "cathode current",
+    "output_current_a": "output current",
     "heater_cathode_voltage_v": "heater-cathode voltage",
 }
 _UNITS = {"w": "W", "v": "V", "a": "A", "ohm": "ohm", "hz": "Hz", "s": "s", "f": "F", "h": "H"}

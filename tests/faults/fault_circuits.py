@@ -1,10 +1,24 @@
-"""Hand-built circuits and roles, so that faults are tested without reader or recogniser."""
+"""Circuits for the tests: hand-built ones with their roles, and netlists as they are read.
+
+The hand-built ones test faults without reader and recogniser; the others hold one of
+everything a fault may befall.
+"""
 
 from __future__ import annotations
 
+from functools import cache
+from pathlib import Path
+
+from netcheck.circuit.build import build_circuit
 from netcheck.circuit.model import Circuit, Coupling, Part, PartKind, Pin, natural_key
+from netcheck.netlist import read_netlist, read_netlist_text
 from netcheck.netlist.notes import PartNote
+from netcheck.roles import recognise
 from netcheck.roles.base import BiasSupply, OutputTransformer, Role, Roles
+from netcheck.tubes.library import load_library
+
+HERE = Path(__file__).parent
+CHECKOUT = HERE.parent.parent
 
 TIGHT = 0.9998
 """Coupling of every pair of windings."""
@@ -171,3 +185,47 @@ def ultralinear_pair(tap: float = 0.4) -> tuple[Circuit, Roles]:
         {"V3": ("L1", "L2"), "V4": ("L4", "L3")}, "bp", ("L5",), "R30", {"V3": "t3", "V4": "t4"}
     )
     return circuit_of(parts), roles_of(listed, (transformer,))
+
+
+@cache
+def el34_pair() -> tuple[Circuit, Roles]:
+    """The fixed-bias demo: bias supply and pot, choke, droppers, feedback, bleeder."""
+    return read(CHECKOUT / "circuits" / "el34_pair_fixed_bias.cir")
+
+
+@cache
+def kt88_pair() -> tuple[Circuit, Roles]:
+    """The cathode-bias demo: ultralinear taps, direct coupling, a raised heater."""
+    return read(CHECKOUT / "circuits" / "kt88_ultralinear_cathode_bias.cir")
+
+
+@cache
+def line_preamp() -> tuple[Circuit, Roles]:
+    """The demo without an output stage: volume control, follower, output capacitor."""
+    return read(CHECKOUT / "circuits" / "12ax7_preamp.cir")
+
+
+@cache
+def radio_output() -> tuple[Circuit, Roles]:
+    """Back bias, a screen bypass, a diode between source and B+, a zobel."""
+    return read(HERE / "cases" / "radio_output.cir")
+
+
+@cache
+def rectifier_amplifier() -> tuple[Circuit, Roles]:
+    """A single-ended amplifier with a rectifier tube between its source and B+."""
+    return read(HERE / "cases" / "rectifier_tube.cir")
+
+
+def read(path: Path) -> tuple[Circuit, Roles]:
+    """Return a netlist's circuit and roles."""
+    library = load_library()
+    circuit = build_circuit(read_netlist(path, is_tube=library.is_tube), library)
+    return circuit, recognise(circuit)
+
+
+def built(text: str) -> Circuit:
+    """Return the circuit of a netlist given as text."""
+    library = load_library()
+    netlist = read_netlist_text(text, "test.cir", HERE, is_tube=library.is_tube)
+    return build_circuit(netlist, library)

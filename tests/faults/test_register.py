@@ -15,9 +15,13 @@ from hypothesis import strategies as st
 
 import netcheck.faults as register
 from netcheck.circuit.changes import (
+    AddCurrentSource,
     AddResistor,
     ScaleEmission,
+    SetGas,
+    SetGridEmission,
     SetValue,
+    SetWire,
     ShortTurns,
     apply_changes,
 )
@@ -26,7 +30,14 @@ from netcheck.faults import FAULT_KINDS, list_continuous, list_faults
 from netcheck.faults.base import LIKELIHOOD_VALUE, Fault, FaultKind, size_text
 from netcheck.roles.base import Roles
 
-from .fault_circuits import fixed_bias_pair, ultralinear_pair
+from .fault_circuits import (
+    el34_pair,
+    fixed_bias_pair,
+    kt88_pair,
+    line_preamp,
+    radio_output,
+    ultralinear_pair,
+)
 
 HEADINGS = [
     "What it does:",
@@ -36,8 +47,11 @@ HEADINGS = [
     "Example:",
     "References:",
 ]
-ID = re.compile(r"[^\s/@]+/[a-z_]+(@-?\d+(\.\d+)?(([kMG]?ohm)|%))?")
-CIRCUITS = [fixed_bias_pair, ultralinear_pair]
+SIZE = r"-?\d+(\.\d+)?(([kMG]?ohm)|%|[mun]?A)"
+TYPE = r"[A-Z0-9]+"
+ID = re.compile(rf"[^\s/@]+/[a-z_]+(@({SIZE}|{TYPE}))?")
+CIRCUITS = [fixed_bias_pair, ultralinear_pair, el34_pair, kt88_pair, line_preamp, radio_output]
+TUBES_OUT = re.compile(r"[VX]\d+(, [VX]\d+)*( and [VX]\d+)? out, power on: ")
 
 Build = Callable[[], tuple[Circuit, Roles]]
 
@@ -115,7 +129,9 @@ def test_an_id_is_made_of_parts_kind_and_defect() -> None:
         kind, _, defect = rest.partition("@")
 
         assert (tuple(parts.split("+")), kind) == (fault.parts, fault.kind)
-        if defect:
+        if fault.kind == "wrong_type":
+            assert defect in fault.summary
+        elif defect:
             assert fault.defect is not None
             assert defect == size_text(fault.defect.value, fault.defect.unit)
 
@@ -138,11 +154,11 @@ def test_the_next_measurement_is_safe_first_and_names_the_parts() -> None:
     for fault in all_faults():
         text = fault.next_measurement
         safe = text.startswith("Power off, plug out, capacitors discharged")
-        tubes_out = re.match(r"V\d+(, V\d+)*( and V\d+)? out, power on: ", text) is not None
+        tubes_out = TUBES_OUT.match(text) is not None
+        closed = text.startswith("Chassis closed, power on: ")
 
-        assert safe or tubes_out, fault.id
-        named = set(re.findall(r"[A-Z]+\d+", text))
-        assert named & {*fault.parts, "VR1"}, fault.id
+        assert safe or tubes_out or closed, fault.id
+        assert any(name in text for name in (*fault.parts, "VR1", "X2 and X3")), fault.id
 
 
 @pytest.mark.parametrize("build", CIRCUITS)
@@ -153,7 +169,8 @@ def test_order_is_natural_and_does_not_depend_on_the_roles_order(build: Build) -
 
     assert [f.id for f in list_faults(circuit, turned)] == [f.id for f in faults]
     ids = [f.id for f in faults]
-    assert ids.index("R13/open") > ids.index("R12/open")
+    if "R13/open" in ids:
+        assert ids.index("R13/open") > ids.index("R12/open")
     leaks = [
         f.defect.value for f in faults if f.id.startswith(("C3/leaky", "C1/leaky")) and f.defect
     ]
@@ -165,14 +182,14 @@ def test_applying_a_fault_changes_only_what_it_names(build: Build) -> None:
     circuit, roles = build()
     before = dict(circuit.parts)
     for fault in list_faults(circuit, roles):
-        named = {c.part for c in fault.changes if not isinstance(c, AddResistor)}
+        named = {getattr(change, "part", "") for change in fault.changes}
         faulted = apply_changes(circuit, fault.changes)
         changed = {ref for ref, part in before.items() if faulted.parts.get(ref) != part}
         new = set(faulted.parts) - set(before)
 
         assert circuit.parts == before
         assert changed <= named, fault.id
-        assert changed | new, f"{fault.id} changes nothing"
+        assert changed | new or fault.family == "oscillation", f"{fault.id} changes nothing"
         assert all(faulted[ref].added for ref in new)
         assert set(fault.parts) <= set(before)
 
@@ -187,7 +204,7 @@ def test_every_fault_keeps_the_couplings_physically_possible(build: Build) -> No
         for pair in faulted.couplings:
             one, two = coils.index(pair.first), coils.index(pair.second)
             matrix[one, two] = matrix[two, one] = pair.factor
-        assert np.linalg.eigvalsh(matrix).min() >= 0.0, fault.id
+        assert not coils or np.linalg.eigvalsh(matrix).min() >= 0.0, fault.id
 
 
 def test_values_put_in_are_finite_and_positive_but_for_a_dead_source() -> None:
@@ -196,9 +213,13 @@ def test_values_put_in_are_finite_and_positive_but_for_a_dead_source() -> None:
             match change:
                 case SetValue(value=value):
                     assert np.isfinite(value)
-                    assert value > 0.0 or fault.family == "bias_supply"
-                case AddResistor(ohm=ohm):
+                    assert value > 0.0 or fault.family in ("bias_supply", "mains")
+                case AddResistor(ohm=ohm) | SetWire(ohm=ohm):
                     assert 0.0 < ohm < 1e12
+                case AddCurrentSource(ampere=ampere) | SetGridEmission(ampere=ampere):
+                    assert 0.0 < ampere < 1e6
+                case SetGas(ratio=ratio):
+                    assert 0.0 < ratio < 1e-2
                 case ShortTurns(share=share, dcr_ohm=dcr):
                     assert 0.0 < share < 1.0
                     assert dcr > 0.0
@@ -259,6 +280,9 @@ def test_two_faults_under_one_id_are_rejected(monkeypatch: pytest.MonkeyPatch) -
         (0.5, "%", "0.5%"),
         (100.0, "%", "100%"),
         (0.0, "%", "0%"),
+        (5e-6, "A", "5uA"),
+        (1e-3, "A", "1mA"),
+        (2.5e-7, "A", "250nA"),
     ],
 )
 def test_sizes_in_ids(value: float, unit: str, text: str) -> None:

@@ -79,7 +79,7 @@ def _idle_row(audit: Audit, idle: Solved, ref: str) -> list[str | Text]:
         f"{ref} {facts.type_name(tube)}".rstrip(),
         volts("plate", state.plate_v),
         volts("screen", state.screen_v),
-        volts("grid", state.grid_v),
+        volts("grid", state.grid_v if tube.has_pin("grid") else None),
         volts("cathode", state.cathode_v),
         milliamperes(state.plate_current_a),
         milliamperes(state.screen_current_a),
@@ -95,7 +95,7 @@ def _share(audit: Audit, ref: str) -> Text:
         if stress.part == ref and stress.condition == "idle" and "dissipation" in stress.quantity
     ]
     if not ratios:
-        return verdict_text("not_judged")
+        return verdict_text("not_judged") if audit.circuit[ref].has_pin("grid") else Text("-")
     share = Text(f"{max(ratios):.0%}")
     verdict = facts.ratio_verdict(max(ratios))
     if verdict != "within_limits":

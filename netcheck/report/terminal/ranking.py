@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from rich.console import Console
 from rich.text import Text
 
 from netcheck.circuit.model import natural_key
 from netcheck.judge.base import GROSS_RATIO
-from netcheck.rank import FaultResult, PartWorst
+from netcheck.rank import FaultResult, PartWorst, RankBy
 from netcheck.report import facts
 from netcheck.report.model import Audit
 from netcheck.report.terminal.layout import (
@@ -26,6 +26,7 @@ from netcheck.report.terminal.layout import (
     table,
     verdict_text,
 )
+from netcheck.report.view import filters, shown_faults, shown_parts
 from netcheck.report.words import (
     LIKELIHOOD_WORDS,
     SCALED_NOTE,
@@ -41,6 +42,11 @@ from netcheck.report.words import (
 )
 from netcheck.solve.results import NotSolved
 
+HEADINGS: Mapping[RankBy, str] = {
+    "severity": "Faults, the worst first",
+    "risk": "Faults, by likelihood times severity",
+    "smallest_defect": "Faults, the smallest sufficient defect first",
+}
 _NEXT_STEPS = 5
 _REASONS = 8
 _LONGEST_ID = 24
@@ -49,17 +55,19 @@ _LONGEST_ID = 24
 
 def write_ranking(console: Console, audit: Audit, show_all: bool) -> None:
     """Write the faults in ranked order and say how many are not shown."""
-    heading(console, "Faults, the worst first")
+    heading(console, HEADINGS[audit.view.rank_by])
     if not audit.faults:
         paragraph(console, "None of the kinds of fault on file applies to this circuit.")
         return
-    shown = audit.faults if show_all else audit.faults[:DEFAULT_ROWS]
+    chosen = shown_faults(audit)
+    _write_filters(console, audit, len(chosen))
+    shown = chosen if show_all else chosen[:DEFAULT_ROWS]
     if console.width < NARROW:
         _write_stacked(console, shown)
     else:
         _write_table(console, shown)
-    if len(shown) < len(audit.faults):
-        rest = audit.faults[len(shown) :]
+    if len(shown) < len(chosen):
+        rest = chosen[len(shown) :]
         tail = f"Not shown: {counted(len(rest), 'fault')} ({tally(rest)}); --all shows them."
         paragraph(console, safe(tail, "bold"))
     notes = "In brackets: the healthy circuit. A fault is charged only with what it adds."
@@ -69,7 +77,16 @@ def write_ranking(console: Console, audit: Audit, show_all: bool) -> None:
             "a fuse goes), so these are ordered by likelihood."
         )
     paragraph(console, notes)
-    _write_unsolved(console, audit, show_all)
+    _write_unsolved(console, chosen, show_all)
+
+
+def _write_filters(console: Console, audit: Audit, shown: int) -> None:
+    """Say what is hidden: a row that is missing must not pass for a fault that is harmless."""
+    named = [f"{name} {value}" for name, value in filters(audit.view).items()]
+    if named:
+        hidden = len(audit.faults) - shown
+        tail = f"Only {joined(named)}: {counted(hidden, 'row')} of {len(audit.faults)} hidden."
+        paragraph(console, safe(tail, "bold"))
 
 
 def tally(results: Sequence[FaultResult]) -> str:
@@ -142,10 +159,10 @@ def _write_stacked(console: Console, shown: Sequence[FaultResult]) -> None:
         hanging(console, f"{place}. ", body)
 
 
-def _write_unsolved(console: Console, audit: Audit, show_all: bool) -> None:
+def _write_unsolved(console: Console, chosen: Sequence[FaultResult], show_all: bool) -> None:
     lines = [
         f"{result.fault.id}, {condition_words(name)}: {outcome.reason}"
-        for result in audit.faults
+        for result in chosen
         for name in facts.condition_order(result.conditions)
         if isinstance(outcome := result.conditions[name], NotSolved)
     ]
@@ -161,7 +178,7 @@ def _write_unsolved(console: Console, audit: Audit, show_all: bool) -> None:
 def write_next_steps(console: Console, audit: Audit) -> None:
     """Write what to measure next for the first faults, each place once."""
     steps: dict[tuple[tuple[str, ...], str], list[FaultResult]] = {}
-    for result in audit.faults:
+    for result in shown_faults(audit):
         if result.verdict in ("over_limit", "at_limit") and result.fault.next_measurement:
             key = (result.fault.parts, result.fault.next_measurement)
             steps.setdefault(key, []).append(result)
@@ -182,10 +199,10 @@ def write_next_steps(console: Console, audit: Audit) -> None:
 
 def write_part_view(console: Console, audit: Audit, show_all: bool) -> None:
     """Write for each part the fault that stresses it most."""
-    if not audit.worst_of_part:
+    if not (parts := shown_parts(audit)):
         return
     heading(console, "Parts, each with the fault that stresses it most")
-    ordered = sorted(audit.worst_of_part.values(), key=_part_key)
+    ordered = sorted(parts, key=_part_key)
     shown = ordered if show_all else ordered[:DEFAULT_ROWS]
     titles = ("part", "worst fault", "quantity")
     columns = [

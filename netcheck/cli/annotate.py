@@ -1,0 +1,132 @@
+"""`netcheck annotate`: what each part of a netlist does, and what it carries at idle.
+
+The annotated circuit comes as text, as JSON, or as the user's own netlist with a
+comment behind each part.  A circuit that does not solve is annotated with roles alone.
+Nothing here judges: the exit code is 0 wherever the question could be answered.
+"""
+
+from __future__ import annotations
+
+import sys
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from netcheck.cli.shell import (
+    NetlistArgument,
+    OutputOption,
+    TubesOption,
+    check_readable,
+    guarded,
+    print_report,
+    print_whole,
+)
+
+if TYPE_CHECKING:
+    from netcheck.circuit.model import Circuit
+    from netcheck.report.annotation import AnnotatedCircuit
+
+
+class AnnotateFormat(StrEnum):
+    """Output formats."""
+
+    TEXT = "text"
+    NETLIST = "netlist"
+    JSON = "json"
+
+
+@guarded
+def annotate(
+    file: NetlistArgument,
+    format: Annotated[
+        AnnotateFormat,
+        typer.Option("--format", help="Readable text, your netlist with comments, or JSON."),
+    ] = AnnotateFormat.TEXT,
+    output: OutputOption = None,
+    why: Annotated[bool, typer.Option("--why", help="Say why each role was given.")] = False,
+    tubes: TubesOption = None,
+) -> int:
+    """Show stage by stage what each part does and what it carries at idle."""
+    from netcheck.pipeline import load_circuit
+    from netcheck.report.files import check_output, write_whole
+
+    check_readable(file)
+    if output is not None:
+        check_output(output, file)
+    annotated = annotated_circuit(load_circuit(file, tubes), file.as_posix())
+    if output is None and format is AnnotateFormat.TEXT:
+        from netcheck.report import annotate_text
+
+        print_report(lambda console: annotate_text.write(annotated, console, why=why))
+        return 0
+    content = _rendered(annotated, file, format, why)
+    if output is not None:
+        write_whole(output, content)
+    elif isinstance(content, bytes):
+        _print_bytes(content)
+    else:
+        print_whole(content)
+    return 0
+
+
+def _rendered(
+    annotated: AnnotatedCircuit, file: Path, format: AnnotateFormat, why: bool
+) -> str | bytes:
+    match format:
+        case AnnotateFormat.NETLIST:
+            from netcheck.report import annotate_netlist
+
+            return annotate_netlist.render(annotated, file.read_bytes())
+        case AnnotateFormat.JSON:
+            from netcheck.report import annotate_json
+
+            return annotate_json.render(annotated)
+    from netcheck.report import annotate_text
+
+    return annotate_text.render(annotated, why=why)
+
+
+def _print_bytes(content: bytes) -> None:
+    """Write bytes as they are: a netlist keeps its encoding and its line ends."""
+    sys.stdout.flush()
+    try:
+        sys.stdout.buffer.write(content)
+        sys.stdout.buffer.flush()
+    except BrokenPipeError:
+        print_whole("")
+
+
+def annotated_circuit(circuit: Circuit, name: str) -> AnnotatedCircuit:
+    """Solve a circuit at idle and gather what is said about it."""
+    from netcheck.analysis.faulted import IDLE, Bench
+    from netcheck.analysis.hookup import hookup_of
+    from netcheck.analysis.options import AuditOptions
+    from netcheck.analysis.wiring import Healthy, roles_findings, wiring_findings
+    from netcheck.circuit.checks import check_circuit
+    from netcheck.judge.limits import limits_of
+    from netcheck.judge.stress import judge_state
+    from netcheck.report.annotation import AnnotatedCircuit
+    from netcheck.roles import recognise
+    from netcheck.solve.pool import Pool
+    from netcheck.solve.results import Solved
+
+    findings = (*circuit.findings, *check_circuit(circuit))
+    roles = recognise(circuit)
+    options = AuditOptions(idle_only=True, jobs=1)
+    with Pool(options.jobs, options.time_limit_s) as pool:
+        bench = Bench(circuit, options, pool)
+        idle = bench.healthy(IDLE)
+        if not isinstance(idle, Solved):
+            wired = (*findings, *roles_findings(circuit, roles))
+            return AnnotatedCircuit(name, circuit, roles, idle, findings=wired)
+        known = {IDLE: idle}
+        table = limits_of(circuit, roles, known)
+        stresses = judge_state(circuit, table, idle, known)
+        hookup, _ = hookup_of(circuit, roles)
+        found = wiring_findings(bench, roles, hookup, Healthy(idle, table, stresses))
+    assumed = frozenset((limit.part, limit.quantity) for limit in table.limits if limit.assumed)
+    return AnnotatedCircuit(
+        name, circuit, roles, idle, stresses, assumed, (*findings, *found), pool.engine
+    )

@@ -1,0 +1,104 @@
+"""Options of an audit that draw units within tolerance, and that choose and order rows.
+
+Comes in: the words of the options.  Goes out: `ToleranceOptions` or None, and a `View`.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from netcheck.errors import NetcheckError
+
+if TYPE_CHECKING:
+    from netcheck.analysis.options import ToleranceOptions
+
+NOMINAL = "none"
+
+
+class RankBy(StrEnum):
+    """Orders of the faults."""
+
+    SEVERITY = "severity"
+    RISK = "risk"
+    SMALLEST_DEFECT = "smallest_defect"
+
+
+ToleranceOption = Annotated[
+    bool,
+    typer.Option(
+        "--tolerance",
+        help="Also draw units with mains, parts and tubes within tolerance, and search the worst.",
+    ),
+]
+DrawsOption = Annotated[
+    int | None,
+    typer.Option("--draws", min=100, max=1_000_000, help="Units drawn; 2000 if not given."),
+]
+SeedOption = Annotated[
+    int | None,
+    typer.Option("--seed", min=0, help="Another seed draws other units; 1 if not given."),
+]
+MainsOption = Annotated[
+    str | None,
+    typer.Option(
+        "--mains",
+        metavar="BAND",
+        help="Mains band by nominal volts or name, such as 230V (+-10 %, if not given), 120V, or "
+        "`none` for nominal mains.",
+    ),
+]
+RankOption = Annotated[
+    RankBy,
+    typer.Option(
+        "--rank-by",
+        help="Order of the faults: severity, risk (likelihood times severity), or the smallest "
+        "sufficient defect.",
+    ),
+]
+StageOption = Annotated[
+    str, typer.Option("--stage", metavar="STAGE", help="Show only faults of this stage or tube.")
+]
+PartOption = Annotated[
+    str, typer.Option("--part", metavar="REF", help="Show only faults of this part.")
+]
+KindOption = Annotated[
+    str, typer.Option("--kind", metavar="KIND", help="Show only faults of this kind, as in ids.")
+]
+ConditionOption = Annotated[
+    str,
+    typer.Option(
+        "--condition",
+        metavar="NAME",
+        help="Show only faults that put a part at or over a limit under this condition.",
+    ),
+]
+
+
+def tolerance_options(
+    wanted: bool, draws: int | None, seed: int | None, mains: str | None
+) -> ToleranceOptions | None:
+    """Return what to draw; complains of an option that would do nothing."""
+    from netcheck.analysis.options import ToleranceOptions
+    from netcheck.ratings.mains import find_band
+
+    if not wanted:
+        given = {"--draws": draws, "--seed": seed, "--mains": mains}
+        for name, value in given.items():
+            if value is not None:
+                raise NetcheckError(f"{name} does nothing without --tolerance")
+        return None
+    usual = ToleranceOptions()
+    band = usual.mains if mains is None else mains.strip()
+    if band.casefold() == NOMINAL:
+        band = ""
+    else:
+        try:
+            find_band(band)
+        except NetcheckError as error:
+            raise NetcheckError(f"--mains: {error.message}", hint=error.hint) from error
+    return ToleranceOptions(
+        usual.draws if draws is None else draws, usual.seed if seed is None else seed, band
+    )

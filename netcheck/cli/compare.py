@@ -1,0 +1,76 @@
+"""`netcheck compare`: what a change of the circuit does, before against after."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from netcheck.cli.limits import LimitOption, with_limits
+from netcheck.cli.shell import (
+    FrequencyOption,
+    JobsOption,
+    ListFormat,
+    ListFormatOption,
+    OutputOption,
+    TubesOption,
+    check_readable,
+    guarded,
+    positive,
+    print_report,
+    print_whole,
+)
+
+
+@guarded
+def compare(
+    before: Annotated[Path, typer.Argument(help="The netlist before.", show_default=False)],
+    after: Annotated[Path, typer.Argument(help="The netlist after.", show_default=False)],
+    idle_only: Annotated[
+        bool, typer.Option("--idle-only", help="Operating points only, without a signal.")
+    ] = False,
+    format: ListFormatOption = ListFormat.TEXT,
+    output: OutputOption = None,
+    jobs: JobsOption = None,
+    frequency: FrequencyOption = "1kHz",
+    tubes: TubesOption = None,
+    limit: LimitOption = None,
+    show_all: Annotated[
+        bool, typer.Option("--all", help="Show every row, also what did not move.")
+    ] = False,
+) -> int:
+    """Audit two netlists and show what got better and what got worse."""
+    from netcheck import pipeline
+    from netcheck.report import compare_json, to_compare
+    from netcheck.report.comparison import compare as compared
+    from netcheck.report.files import check_output, write_whole
+    from netcheck.report.progress import progress_for_terminal
+
+    for file in (before, after):
+        check_readable(file)
+        if output is not None:
+            check_output(output, file)
+    options = pipeline.AuditOptions(
+        idle_only=idle_only,
+        jobs=jobs,
+        frequency_hz=positive(frequency, "Hz", "--frequency"),
+        tubes=tubes,
+    )
+    with progress_for_terminal() as progress:
+        audits = pipeline.compare((before, after), with_limits(options, limit), progress)
+    comparison = compared(*audits)
+    as_json = format is ListFormat.JSON
+    if output is not None or as_json:
+        text = (
+            compare_json.render(comparison)
+            if as_json
+            else to_compare.render(comparison, show_all=show_all)
+        )
+        if output is not None:
+            write_whole(output, text)
+        else:
+            print_whole(text)
+    else:
+        print_report(lambda console: to_compare.write(comparison, console, show_all=show_all))
+    return 0

@@ -1,0 +1,233 @@
+"""`netcheck gate`: netlists against a policy, for the CI of a published design.
+
+Exit codes: 0 nothing failed, 1 a check failed, 2 a netlist could not be audited (which
+beats 1), 130 interrupted; the report is written in each of these cases.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import datetime as dt
+import functools
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from netcheck.cli.limits import LimitOption, with_limits
+from netcheck.cli.shell import (
+    EXIT_BUG,
+    EXIT_FINDINGS,
+    EXIT_INTERRUPTED,
+    EXIT_UNANSWERED,
+    JobsOption,
+    OutputOption,
+    TubesOption,
+    guarded,
+    print_report,
+    print_whole,
+)
+from netcheck.errors import NetcheckError
+from netcheck.report.formats import CheckFormat
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from concurrent.futures import Executor
+
+    from netcheck.analysis.options import AuditOptions, Progress
+    from netcheck.gate.baseline import Baseline
+    from netcheck.gate.decide import Decided
+    from netcheck.gate.netlists import Netlist
+    from netcheck.gate.policy_file import FoundPolicy
+    from netcheck.report.checks import CheckReport
+    from netcheck.report.model import Audit
+
+    Run = Callable[[list[Netlist], FoundPolicy, dt.date, Baseline | None], CheckReport]
+
+
+@guarded
+def gate(
+    paths: Annotated[
+        list[Path] | None,
+        typer.Argument(help="Netlists, and folders of netlists.", show_default=False),
+    ] = None,
+    policy: Annotated[
+        Path | None,
+        typer.Option(
+            "--policy",
+            help="The policy; default the nearest netcheck.toml or pyproject.toml with a table "
+            "[tool.netcheck.gate], else the default policy.",
+        ),
+    ] = None,
+    format: Annotated[
+        CheckFormat, typer.Option("--format", help="How the result is written.")
+    ] = CheckFormat.TEXT,
+    output: OutputOption = None,
+    baseline: Annotated[
+        Path | None,
+        typer.Option(
+            "--baseline", help="JSON of an earlier gate or audit: fail only on what got worse."
+        ),
+    ] = None,
+    explain: Annotated[
+        bool, typer.Option("--explain", help="Show every check and the rule that decided it.")
+    ] = False,
+    jobs: JobsOption = None,
+    tubes: TubesOption = None,
+    limit: LimitOption = None,
+    cluster: Annotated[
+        str | None,
+        typer.Option(
+            "--cluster",
+            metavar="ADDRESS",
+            help="Audit on a running Dask cluster whose workers see the same files.",
+        ),
+    ] = None,
+    today: Annotated[
+        str | None,
+        typer.Option("--today", help="The date waivers are held against (YYYY-MM-DD)."),
+    ] = None,
+    show_policy: Annotated[
+        bool, typer.Option("--show-policy", help="Print the default policy and exit.")
+    ] = False,
+) -> int:
+    """Audit netlists and folders of netlists against a policy; for CI."""
+    if show_policy:
+        from netcheck.gate.policy_file import default_text
+
+        print_whole(default_text())
+        return 0
+    run = functools.partial(_run, jobs=jobs, tubes=tubes, limit=limit, cluster=cluster)
+    report = _checked(paths or [], policy, output, baseline, _date(today), run)
+    _written(report, format, output, explain)
+    return _exit_code(report)
+
+
+def _checked(
+    paths: list[Path],
+    policy: Path | None,
+    output: Path | None,
+    baseline: Path | None,
+    today: dt.date,
+    run: Run,
+) -> CheckReport:
+    from netcheck.gate.baseline_file import read_baseline
+    from netcheck.gate.netlists import find_netlists
+    from netcheck.gate.policy_file import find_policy
+    from netcheck.report.files import check_output
+
+    if not paths:
+        raise NetcheckError("no netlist was named", hint="give netlists or folders of netlists")
+    here = Path.cwd()
+    start = paths[0] if paths[0].is_dir() else paths[0].parent
+    found = find_policy(policy, start.absolute().resolve())
+    netlists = find_netlists(paths, found.policy.exclude, here)
+    if not netlists:
+        raise NetcheckError("no netlist is left", hint="the policy excludes all that were found")
+    before = read_baseline(baseline) if baseline else None
+    if output is not None:
+        for netlist in netlists:
+            check_output(output, netlist.path)
+    return run(netlists, found, today, before)
+
+
+def _run(
+    netlists: list[Netlist],
+    found: FoundPolicy,
+    today: dt.date,
+    before: Baseline | None,
+    *,
+    jobs: int | None,
+    tubes: Path | None,
+    limit: list[str] | None,
+    cluster: str | None,
+) -> CheckReport:
+    """Audit here, one after the other; or side by side where there are several."""
+    from netcheck import pipeline
+    from netcheck.gate.run import run_gate
+    from netcheck.report.progress import progress_for_terminal
+    from netcheck.solve.pool import default_jobs
+
+    idle_only = "driven" not in found.policy.conditions
+    options = with_limits(pipeline.AuditOptions(idle_only=idle_only, jobs=jobs, tubes=tubes), limit)
+    workers = jobs or default_jobs()
+    if cluster is None and (workers == 1 or len(netlists) == 1):
+
+        def audit_one(path: Path) -> Audit:
+            with progress_for_terminal() as progress:
+                return pipeline.audit(path, options, progress)
+
+        return run_gate(netlists, found, audit_one, today, before)
+    return _run_spread(netlists, found, today, before, options, workers, cluster)
+
+
+def _run_spread(
+    netlists: list[Netlist],
+    found: FoundPolicy,
+    today: dt.date,
+    before: Baseline | None,
+    options: AuditOptions,
+    workers: int,
+    cluster: str | None,
+) -> CheckReport:
+    """Audit several netlists at a time, each with one solver."""
+    from netcheck.gate.run import gather
+    from netcheck.gate.spread import FileTask, cluster_executor, decide_all, local_executor
+    from netcheck.report.progress import progress_for_terminal
+
+    with contextlib.ExitStack() as stack:
+        executor: Executor
+        if cluster is None:
+            executor = local_executor(min(workers, len(netlists)))
+            stack.callback(executor.shutdown, cancel_futures=True)
+        else:
+            executor, workers, let_go = cluster_executor(cluster)
+            stack.callback(let_go)
+        progress = stack.enter_context(progress_for_terminal())
+        progress.start("netlists", len(netlists))
+        task = FileTask(replace(options, jobs=1), found, today, Path.cwd())
+        decisions = decide_all(task, netlists, executor, workers)
+        watched = (_counted(decided, progress) for decided in decisions)
+        return gather(netlists, found, watched, today, before)
+
+
+def _counted(decided: Decided, progress: Progress) -> Decided:
+    progress.advance()
+    return decided
+
+
+def _date(text: str | None) -> dt.date:
+    if text is None:
+        return dt.date.today()
+    try:
+        return dt.date.fromisoformat(text)
+    except ValueError:
+        raise NetcheckError(f"--today: `{text}` is not a date", hint="as 2030-12-31") from None
+
+
+def _written(report: CheckReport, format: CheckFormat, output: Path | None, explain: bool) -> None:
+    from netcheck.report import to_gate_text
+    from netcheck.report.files import write_whole
+    from netcheck.report.formats import render_checks
+
+    if format is CheckFormat.TEXT and output is None:
+        print_report(lambda console: to_gate_text.write(report, console, explain=explain))
+        return
+    if format is CheckFormat.TEXT:
+        text = to_gate_text.render(report, explain=explain)
+    else:
+        text = render_checks(report, format)
+    if output is None:
+        print_whole(text)
+    else:
+        write_whole(output, text)
+
+
+def _exit_code(report: CheckReport) -> int:
+    if report.interrupted:
+        return EXIT_INTERRUPTED
+    if any(row.bug for _, row in report.every_row()):
+        return EXIT_BUG
+    codes = {"pass": 0, "fail": EXIT_FINDINGS, "unanswered": EXIT_UNANSWERED}
+    return codes[report.verdict]

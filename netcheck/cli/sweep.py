@@ -1,0 +1,125 @@
+"""`netcheck sweep`: one fault from nearly healthy to its worst, as a table and a plot."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from netcheck.cli.limits import LimitOption, with_limits
+from netcheck.cli.shell import (
+    FrequencyOption,
+    JobsOption,
+    NetlistArgument,
+    OutputOption,
+    TubesOption,
+    check_readable,
+    guarded,
+    positive,
+    print_report,
+    print_whole,
+)
+from netcheck.errors import NetcheckError
+
+if TYPE_CHECKING:
+    from netcheck.report.sweep_model import SweepCurve
+
+FEWEST, MOST, USUAL = 3, 1000, 21
+
+
+class SweepFormat(StrEnum):
+    """Output formats."""
+
+    TEXT = "text"
+    JSON = "json"
+    CSV = "csv"
+
+
+@guarded
+def sweep(
+    file: NetlistArgument,
+    part: Annotated[str, typer.Argument(help="A part; R31+R32 for two.", show_default=False)],
+    kind: Annotated[
+        str, typer.Argument(help="A kind of fault with a size, as in ids.", show_default=False)
+    ],
+    points: Annotated[
+        int, typer.Option("--points", min=FEWEST, max=MOST, help="Sizes from end to end.")
+    ] = USUAL,
+    driven: Annotated[
+        bool, typer.Option("--driven", help="Also solve every size under drive.")
+    ] = False,
+    plot: Annotated[
+        Path | None, typer.Option("--plot", help="Draw the idle curves to this .png or .svg.")
+    ] = None,
+    tube: Annotated[
+        str, typer.Option("--tube", help="Show this tube, not the one that moves most.")
+    ] = "",
+    format: Annotated[
+        SweepFormat, typer.Option("--format", help="Readable text, JSON or CSV.")
+    ] = SweepFormat.TEXT,
+    output: OutputOption = None,
+    jobs: JobsOption = None,
+    frequency: FrequencyOption = "1kHz",
+    tubes: TubesOption = None,
+    limit: LimitOption = None,
+) -> int:
+    """Solve one fault from nearly healthy to its worst, and mark where it tips."""
+    from netcheck import pipeline
+    from netcheck.report.files import check_output, write_whole
+    from netcheck.report.progress import progress_for_terminal
+
+    check_readable(file)
+    for target in (output, plot):
+        if target is not None:
+            check_output(target, file)
+    if plot is not None:
+        from netcheck.report.tube_plot import image_format
+
+        image_format(plot)
+    options = pipeline.AuditOptions(
+        idle_only=not driven,
+        jobs=jobs,
+        frequency_hz=positive(frequency, "Hz", "--frequency"),
+        tubes=tubes,
+    )
+    with progress_for_terminal() as progress:
+        limited = with_limits(options, limit)
+        curve = pipeline.sweep(file, (part, kind), points, limited, progress)
+    shown = _tube(curve, tube)
+    if plot is not None:
+        from netcheck.report import sweep_plot
+
+        write_whole(plot, sweep_plot.draw(curve, plot, tube=shown))
+    if output is not None:
+        write_whole(output, _rendered(curve, format, shown))
+    elif format is SweepFormat.TEXT:
+        from netcheck.report import to_sweep
+
+        print_report(lambda console: to_sweep.write(curve, console, shown))
+    else:
+        print_whole(_rendered(curve, format, shown))
+    return 0
+
+
+def _rendered(curve: SweepCurve, format: SweepFormat, tube: str) -> str:
+    if format is SweepFormat.TEXT:
+        from netcheck.report import to_sweep
+
+        return to_sweep.render(curve, tube)
+    from netcheck.report import sweep_json
+
+    return (
+        sweep_json.render_csv(curve) if format is SweepFormat.CSV else sweep_json.render_json(curve)
+    )
+
+
+def _tube(curve: SweepCurve, wanted: str) -> str:
+    if not wanted:
+        return ""
+    known = curve.tubes()
+    for ref in known:
+        if ref.casefold() == wanted.casefold():
+            return ref
+    raise NetcheckError(f"--tube: there is no tube {wanted}", hint=f"there are: {', '.join(known)}")

@@ -1,0 +1,100 @@
+"""Electrolytic fitted the wrong way round.
+
+What it does:
+    An electrolytic capacitor is wired with plus and minus exchanged.
+Why it overheats something:
+    It leaks from the first minute, heats, and soon shorts or bursts. Across a cathode
+    resistor it takes the bias; across the bias supply all bias; at B+ the fuse goes.
+How it is modelled:
+    A leak of 1 kohm across the part.
+Known limits:
+    The leak of a reversed part is anything from 10 kohm down to 100 ohm and falls with
+    time; its kinds `leaky` and `shorted` show the rest of the way.
+Example:
+    `C5/reversed`, `C30/reversed`.
+References:
+    100 ohm to 10 kohm: common practice. From 0.9 uF up, without a dielectric in its note, a
+    part is taken for an electrolytic: common practice.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from netcheck.circuit.model import Circuit, Part
+from netcheck.faults.base import (
+    ContinuousFault,
+    Defect,
+    Expected,
+    Fault,
+    FaultKind,
+    likelihood,
+)
+from netcheck.faults.common import (
+    POWER_OFF,
+    across,
+    held_by_source,
+    make_fault,
+    parts_with_role,
+)
+from netcheck.faults.rates import ELECTROLYTIC_F
+from netcheck.roles.base import Roles
+
+NAME = "reversed_electrolytic"
+REVERSED_OHM = 1e3
+ROLES = (
+    "cathode_bypass_capacitor",
+    "reservoir_capacitor",
+    "decoupling_capacitor",
+    "bias_filter_capacitor",
+    "screen_bypass_capacitor",
+)
+
+REVERSED = likelihood("occasional", "common practice: new builds and hurried repairs")
+
+
+def find(circuit: Circuit, roles: Roles) -> Iterator[Fault]:
+    """List every part that is taken for an electrolytic."""
+    for part, played in parts_with_role(circuit, roles, "capacitor", *ROLES):
+        electrolytic = (part.value or 0.0) >= ELECTROLYTIC_F and not part.note.dielectric
+        if electrolytic and not held_by_source(circuit, part):
+            yield _reversed(part, played[0].name.replace("_", " "))
+
+
+def continuous(circuit: Circuit, roles: Roles) -> Iterator[ContinuousFault]:
+    """The leak's size is swept as a leaky part."""
+    yield from ()
+
+
+def _reversed(part: Part, job: str) -> Fault:
+    return make_fault(
+        NAME,
+        [part.ref],
+        "reversed",
+        [across(part, REVERSED_OHM)],
+        REVERSED,
+        summary=f"{part.ref}, the {job}, is fitted the wrong way round and leaks.",
+        measure=f"{POWER_OFF}: compare the marked end of {part.ref} with the drawing, and replace "
+        "it, since it does not recover.",
+        defect=Defect(REVERSED_OHM, "ohm"),
+        only_size=True,
+    )
+
+
+REVERSED_ELECTROLYTIC = FaultKind(
+    name=NAME,
+    title="Reversed electrolytic",
+    model="A leak of 1 kohm across the part.",
+    defects="A leak of 1 kohm.",
+    likelihood="Occasional, common in new builds.",
+    readings="The part is warm within a minute, its node reads low.",
+    next_step="Power off, capacitors discharged: compare the marked end with the drawing.",
+    source="common practice",
+    find=find,
+    continuous=continuous,
+    kinds=("reversed",),
+    expected={
+        "reversed": Expected("occasional", "assembly"),
+    },
+    group="kit errors",
+)
