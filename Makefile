@@ -5,21 +5,32 @@ READY := $(VENV)/.ready
 DEMO := circuits/el34_pair_fixed_bias.cir
 INSTALL := DEBIAN_FRONTEND=noninteractive apt-get install -y -qq
 
-.PHONY: demo test check clean
+.PHONY: demo test check gate browser clean
 
 demo: $(READY)
 	$(VENV)/bin/netcheck audit $(DEMO)
 
-test: $(READY)
+test: $(READY) browser
 	$(VENV)/bin/python -m pytest -q
 
-# Formatting, linting, typing, import contracts and tests: what CI runs.
+# Formatting, linting, typing, import contracts, tests and the gate: what CI runs.
 check: $(READY)
 	$(VENV)/bin/ruff format --check netcheck tests
 	$(VENV)/bin/ruff check netcheck tests
 	$(VENV)/bin/mypy
 	$(VENV)/bin/lint-imports
 	$(MAKE) test
+	$(MAKE) gate
+
+# The repository's own circuits, held to the policy in pyproject.toml.
+gate: $(READY)
+	$(VENV)/bin/netcheck gate circuits
+
+# The page of a report is tested in a browser; without one those tests are skipped.
+browser:
+	@command -v chromium >/dev/null \
+	  || { apt-get update -qq && $(INSTALL) --no-install-recommends chromium >/dev/null; } \
+	  || echo "no chromium: the tests of the page are skipped" >&2
 
 # apt-get is asked only for what is missing; on another system the package manager's
 # own names for the ngspice library and for venv are in the README.
