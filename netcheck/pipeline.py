@@ -7,85 +7,124 @@ Values travel to the right and none is changed on the way.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 
 from netcheck.analysis.drive import DrivenHealth, drive_healthy
-from netcheck.analysis.faulted import COLD, IDLE, Bench
+from netcheck.analysis.faulted import COLD, IDLE, Bench, needs_drive, sustained
+from netcheck.analysis.find_fault import find_continuous, sweep_sizes
 from netcheck.analysis.health import require_health
 from netcheck.analysis.hookup import hookup_of
 from netcheck.analysis.options import AuditOptions, Progress
+from netcheck.analysis.pairs import solve_pairs
+from netcheck.analysis.runaway import with_feedback
+from netcheck.analysis.tolerance import tolerance_of
+from netcheck.analysis.wiring import Healthy, wiring_findings
 from netcheck.circuit.build import build_circuit
+from netcheck.circuit.changes import ReplaceTube, apply_changes
 from netcheck.circuit.checks import check_circuit
 from netcheck.circuit.model import Circuit
+from netcheck.circuit.own_tubes import own_tube_findings
+from netcheck.errors import UnanswerableError
 from netcheck.faults import list_continuous, list_faults
+from netcheck.faults.base import ContinuousFault, Fault
+from netcheck.findings import Finding
 from netcheck.judge.advice import advise, overdriven
+from netcheck.judge.base import LimitTable
 from netcheck.judge.limits import limits_of
+from netcheck.judge.paired import Pairs
 from netcheck.judge.stress import judge_state
+from netcheck.judge.toleranced import Toleranced, compared_as_published
 from netcheck.netlist import read_netlist
-from netcheck.rank import judge_fault, rank_faults, worst_of_parts
+from netcheck.netlist.limits import DEFAULT_LIMITS, ReadLimits
+from netcheck.rank import FaultResult, judge_fault, rank_faults, worst_of_parts
 from netcheck.report.model import Audit
+from netcheck.report.sweep_model import SweepCurve, SweepPoint
+from netcheck.report.view import check_view
 from netcheck.roles import recognise
-from netcheck.solve.pool import Pool
-from netcheck.solve.results import Outcome, Solved
-from netcheck.tubes.library import load_library
+from netcheck.roles.base import Roles
+from netcheck.solve.analyses import Hookup
+from netcheck.solve.pool import INTERRUPTED, Pool
+from netcheck.solve.results import NotSolved, Outcome, Solved
+from netcheck.tipping import TippingPoint
+from netcheck.tubes.user_folder import library_with
 
-__all__ = ["AuditOptions", "Progress", "audit", "audit_circuit", "load_circuit"]
+__all__ = [
+    "AuditOptions",
+    "Progress",
+    "audit",
+    "audit_circuit",
+    "compare",
+    "load_circuit",
+    "sweep",
+]
 
 
 def audit(path: Path, options: AuditOptions, progress: Progress) -> Audit:
     """Audit one netlist; raises NetcheckError where that cannot be done."""
-    with Pool(options.jobs, options.time_limit_s) as pool:
-        circuit = load_circuit(path)
+    with Pool(options.jobs, options.time_limit_s, options.memory_bytes) as pool:
+        circuit = load_circuit(path, options.tubes, options.read_limits)
         return audit_circuit(circuit, path.as_posix(), options, pool, progress)
 
 
-def load_circuit(path: Path) -> Circuit:
-    """Read a netlist and build its circuit."""
-    library = load_library()
-    return build_circuit(read_netlist(path, is_tube=library.is_tube), library)
+def load_circuit(
+    path: Path, tubes: Path | None = None, limits: ReadLimits = DEFAULT_LIMITS
+) -> Circuit:
+    """Read a netlist and build its circuit; `tubes` is a folder of the user's own types."""
+    library = library_with(tubes)
+    netlist = read_netlist(path, is_tube=library.is_tube, limits=limits)
+    circuit = build_circuit(netlist, library)
+    return replace(circuit, findings=(*circuit.findings, *own_tube_findings(circuit, library)))
 
 
 def audit_circuit(
     circuit: Circuit, name: str, options: AuditOptions, pool: Pool, progress: Progress
 ) -> Audit:
     """Audit a circuit that has been built."""
-    findings = (*circuit.findings, *check_circuit(circuit))
     roles = recognise(circuit)
-    faults = list_faults(circuit, roles)
+    faults = _faults(circuit, roles, options)
     hookup, assumptions = hookup_of(circuit, roles)
     bench = Bench(circuit, options, pool)
-    idle = require_health(circuit, roles, bench.healthy(IDLE))
-    healthy: dict[str, Outcome] = {IDLE: idle, COLD: bench.healthy(COLD)}
-
-    progress.start("faults at idle and at cold start", 2 * len(faults))
-    conditions = bench.faulted(faults, idle, progress)
-    progress.finish()
+    healthy = _healthy_at_rest(bench, roles)
+    idle = healthy[IDLE]
+    assert isinstance(idle, Solved)
+    with _step(progress, "faults at idle and at cold start", 2 * len(faults)):
+        at_rest = bench.faulted(faults, idle, progress)
+    fed_back = with_feedback(bench, roles, faults, at_rest, idle, progress)
+    conditions = fed_back.conditions
     table = limits_of(circuit, roles, _solved(healthy))
-    sweeps = list_continuous(circuit, roles)
-    progress.start("tipping points", 1)
-    tipping = bench.tipping_points(sweeps, table, _solved(healthy))
-    progress.finish()
-
+    with _step(progress, "tipping points", 1):
+        tipping = bench.tipping_points(list_continuous(circuit, roles), table, _solved(healthy))
     driven = DrivenHealth()
     if not options.idle_only:
         driven = drive_healthy(bench, roles, hookup, idle, table, progress)
         healthy |= driven.outcomes
-        progress.start("driven faults", len(faults))
-        conditions |= bench.driven(faults, hookup, driven, idle, progress)
-        progress.finish()
+        with _step(progress, "driven faults", len(faults)):
+            conditions |= bench.driven(faults, hookup, driven, idle, progress)
         if driven.reason:
             assumptions = (*assumptions, f"not driven: {driven.reason}")
+    conditions = sustained(faults, conditions, healthy)
 
     known = _solved(healthy)
     table = limits_of(circuit, roles, known)
     results = rank_faults(
-        judge_fault(fault, _of_fault(conditions, number), circuit, table, known)
+        judge_fault(
+            fault,
+            _of_fault(conditions, number),
+            circuit,
+            _table_for(fault, circuit, roles, table, known),
+            known,
+        )
         for number, fault in enumerate(faults)
     )
     stresses = tuple(
         stress for state in known.values() for stress in judge_state(circuit, table, state, known)
     )
+    toleranced = _toleranced(bench, roles, table, progress)
+    if toleranced is not None:
+        stresses = compared_as_published(stresses, toleranced.limits)
     return Audit(
         file=name,
         circuit=circuit,
@@ -96,12 +135,121 @@ def audit_circuit(
         faults=results,
         worst_of_part=worst_of_parts(results),
         tipping_points=tipping,
-        findings=(*findings, *overdriven(circuit, stresses), *advise(circuit, table, stresses)),
+        findings=_findings(bench, roles, hookup, Healthy(idle, table, stresses), results),
         assumptions=(*assumptions, *table.assumptions),
         not_judged=tuple(f"{gap.part}: {gap.reason}" for gap in table.not_judged),
         frequency_hz=options.frequency_hz,
         meter_ohm=options.meter_ohm or 0.0,
         engine=pool.engine,
+        tolerance=toleranced,
+        view=options.view,
+        runaways=fed_back.runaways,
+        pairs=_pairs(bench, results, table, known, progress),
+    )
+
+
+@contextmanager
+def _step(progress: Progress, label: str, total: int) -> Iterator[None]:
+    """Show one long step while it lasts."""
+    progress.start(label, total)
+    yield
+    progress.finish()
+
+
+def _faults(circuit: Circuit, roles: Roles, options: AuditOptions) -> tuple[Fault, ...]:
+    """Return the faults to try, once it is sure that what was asked for can be done."""
+    faults = list_faults(circuit, roles, build=options.build, age_years=options.age_years)
+    _check_number(faults, options)
+    check_view(options.view, circuit, roles, faults)
+    if options.idle_only:
+        faults = tuple(fault for fault in faults if not needs_drive(fault))
+    return faults
+
+
+def _healthy_at_rest(bench: Bench, roles: Roles) -> dict[str, Outcome]:
+    """Return the healthy states without a signal; complains where there is none at idle."""
+    at_rest = bench.healthy(IDLE)
+    if bench.pool.interrupted:
+        raise KeyboardInterrupt
+    idle = require_health(bench.circuit, roles, at_rest)
+    return {IDLE: idle, COLD: bench.healthy(COLD)}
+
+
+def _findings(
+    bench: Bench,
+    roles: Roles,
+    hookup: Hookup,
+    at_hand: Healthy,
+    results: Sequence[FaultResult],
+) -> tuple[Finding, ...]:
+    circuit, interrupted = bench.circuit, bench.pool.interrupted
+    return (
+        *((_interrupted(results),) if interrupted else ()),
+        *circuit.findings,
+        *check_circuit(circuit),
+        *(() if interrupted else wiring_findings(bench, roles, hookup, at_hand)),
+        *overdriven(circuit, at_hand.stresses),
+        *advise(circuit, at_hand.table, at_hand.stresses),
+    )
+
+
+def _pairs(
+    bench: Bench,
+    results: Sequence[FaultResult],
+    table: LimitTable,
+    healthy: Mapping[str, Solved],
+    progress: Progress,
+) -> Pairs | None:
+    """Return pairs of faults, where that is asked for."""
+    if not bench.options.pairs or bench.pool.interrupted:
+        return None
+    return solve_pairs(bench, results, table, healthy, progress)
+
+
+def _toleranced(
+    bench: Bench, roles: Roles, table: LimitTable, progress: Progress
+) -> Toleranced | None:
+    """Return the healthy circuit over mains, parts and tubes, where that is asked for."""
+    options, pool = bench.options.tolerance, bench.pool
+    if options is None or pool.interrupted:
+        return None
+    return tolerance_of(pool, bench.shared[IDLE], bench.circuit, roles, table, options, progress)
+
+
+def _table_for(
+    fault: Fault,
+    circuit: Circuit,
+    roles: Roles,
+    table: LimitTable,
+    healthy: Mapping[str, Solved],
+) -> LimitTable:
+    """Return the limits a fault is judged by: a tube of another type brings its own."""
+    replaced = [change for change in fault.changes if isinstance(change, ReplaceTube)]
+    if not replaced:
+        return table
+    return limits_of(apply_changes(circuit, tuple(replaced)), roles, healthy)
+
+
+def _check_number(faults: Sequence[Fault], options: AuditOptions) -> None:
+    if len(faults) > options.most_faults:
+        raise UnanswerableError(
+            f"the circuit has {len(faults)} faults to try, more than {options.most_faults}, "
+            "the limit",
+            hint=f"`--limit faults={len(faults)}` allows them",
+        )
+
+
+def _interrupted(results: Sequence[FaultResult]) -> Finding:
+    """Return what to say of an audit that Ctrl-C ended."""
+    lost = sum(
+        any(isinstance(one, NotSolved) and one.reason == INTERRUPTED for one in outcomes)
+        for outcomes in (result.conditions.values() for result in results)
+    )
+    return Finding(
+        "interrupted",
+        "error",
+        f"interrupted: {lost} of {len(results)} faults were not solved under every condition; "
+        "the ranking is of what was finished",
     )
 
 
@@ -111,3 +259,96 @@ def _of_fault(conditions: Mapping[str, Sequence[Outcome]], number: int) -> dict[
 
 def _solved(outcomes: Mapping[str, Outcome]) -> dict[str, Solved]:
     return {name: each for name, each in outcomes.items() if isinstance(each, Solved)}
+
+
+def sweep(
+    path: Path,
+    which: tuple[str, str],
+    points: int,
+    options: AuditOptions,
+    progress: Progress,
+) -> SweepCurve:
+    """Solve one continuous fault from nearly healthy to its worst.
+
+    which: part and kind.  points: sizes from end to end; tipping points come on top.
+    """
+    with Pool(options.jobs, options.time_limit_s, options.memory_bytes) as pool:
+        circuit = load_circuit(path, options.tubes, options.read_limits)
+        roles = recognise(circuit)
+        fault = find_continuous(circuit, list_continuous(circuit, roles), *which)
+        bench = Bench(circuit, options, pool)
+        return _curve(bench, roles, fault, points, path.as_posix(), progress)
+
+
+def _curve(
+    bench: Bench,
+    roles: Roles,
+    fault: ContinuousFault,
+    points: int,
+    name: str,
+    progress: Progress,
+) -> SweepCurve:
+    circuit, options, pool = bench.circuit, bench.options, bench.pool
+    idle = require_health(circuit, roles, bench.healthy(IDLE))
+    healthy: dict[str, Outcome] = {IDLE: idle}
+    table = limits_of(circuit, roles, _solved(healthy))
+    tipping = bench.tipping_points((fault,), table, _solved(healthy))
+    sizes = sweep_sizes(fault, points, [one.value for one in tipping if one.value is not None])
+    faults = [fault.make(size) for size in sizes]
+    with _step(progress, "sizes at idle", 2 * len(faults)):
+        conditions = {IDLE: bench.faulted(faults, idle, progress)[IDLE]}
+    hookup, assumptions = hookup_of(circuit, roles)
+    if not options.idle_only:
+        driven = drive_healthy(bench, roles, hookup, idle, table, progress)
+        healthy |= driven.outcomes
+        with _step(progress, "sizes under drive", len(faults)):
+            conditions |= bench.driven(faults, hookup, driven, idle, progress)
+        table = limits_of(circuit, roles, _solved(healthy))
+    if pool.interrupted:
+        raise KeyboardInterrupt
+    known = _solved(healthy)
+    return SweepCurve(
+        file=name,
+        circuit=circuit,
+        fault=fault,
+        points=tuple(
+            _sweep_point(circuit, table, known, size, _of_fault(conditions, number), tipping)
+            for number, size in enumerate(sizes)
+        ),
+        healthy=known,
+        tipping=tipping,
+        table=table,
+        conditions=tuple(conditions),
+        frequency_hz=options.frequency_hz,
+        assumptions=assumptions if not options.idle_only else (),
+        engine=pool.engine,
+    )
+
+
+def _sweep_point(
+    circuit: Circuit,
+    table: LimitTable,
+    healthy: Mapping[str, Solved],
+    size: float,
+    outcomes: Mapping[str, Outcome],
+    tipping: Sequence[TippingPoint],
+) -> SweepPoint:
+    stresses = {
+        name: judge_state(circuit, table, state, healthy)
+        for name, state in _solved(outcomes).items()
+    }
+    tips = tuple(one for one in tipping if one.value == size)
+    return SweepPoint(size, outcomes, stresses, tips)
+
+
+def compare(
+    paths: tuple[Path, Path], options: AuditOptions, progress: Progress
+) -> tuple[Audit, Audit]:
+    """Audit two netlists, the one before a change and the one after it."""
+    with Pool(options.jobs, options.time_limit_s, options.memory_bytes) as pool:
+        circuits = [load_circuit(path, options.tubes, options.read_limits) for path in paths]
+        before, after = (
+            audit_circuit(circuit, path.as_posix(), options, pool, progress)
+            for circuit, path in zip(circuits, paths, strict=True)
+        )
+    return before, after

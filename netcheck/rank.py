@@ -8,12 +8,17 @@ a small resistor at four times its rating is a lesser loss than a plate at twice
 its own; then the ratio.  Beyond three times a limit the figure is noise (a real
 supply sags, a fuse goes): those faults share the class `gross` and the likelier
 comes first.  Ties go by id.  As many rows leave as faults came in.
+
+The same results can be put in two other orders (`RankBy`): by likelihood times
+severity, and by how small a defect is enough.  The verdict comes first in each.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Literal
 
 from netcheck.circuit.model import Circuit, natural_key
 from netcheck.faults.base import Fault
@@ -32,6 +37,24 @@ from netcheck.solve.results import Outcome, Solved
 RAISED = 0.01
 """A stress is raised by a fault from one percent of the limit above health; less
 is within the solver's own error."""
+
+
+RankBy = Literal["severity", "risk", "smallest_defect"]
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """In which order faults are shown, and which of them; an empty text shows all.
+
+    stage: id of a stage, or one of its tubes.  kind: as in fault ids.
+    condition: one under which the fault puts a part at or over a limit.
+    """
+
+    rank_by: RankBy = "severity"
+    stage: str = ""
+    part: str = ""
+    kind: str = ""
+    condition: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,6 +145,36 @@ def judge_fault(
 def rank_faults(results: Iterable[FaultResult]) -> tuple[FaultResult, ...]:
     """Return the same results, the most serious fault first."""
     return tuple(sorted(results, key=_fault_order))
+
+
+def reorder(
+    results: Iterable[FaultResult],
+    by: RankBy,
+    smallness: Mapping[tuple[tuple[str, ...], str], float],
+) -> tuple[FaultResult, ...]:
+    """Return ranked results in another order.
+
+    smallness: by parts and kind, the sufficient defect over what passes.
+    """
+
+    def order(result: FaultResult) -> tuple[object, ...]:
+        if by == "risk":
+            weight = -risk(result)
+        else:
+            weight = smallness.get((result.fault.parts, result.fault.kind), math.inf)
+        return (GRAVITY[result.verdict], weight, _fault_order(result))
+
+    return tuple(results) if by == "severity" else tuple(sorted(results, key=order))
+
+
+def risk(result: FaultResult) -> float:
+    """Return likelihood times severity: its weight times the ratio it is charged with.
+
+    A ratio counts up to `GROSS_RATIO`, beyond which it says nothing more.
+    """
+    if not result.victims:
+        return 0.0
+    return result.fault.likelihood.value * min(result.victims[0].ratio, GROSS_RATIO)
 
 
 def worst_of_parts(results: Iterable[FaultResult]) -> Mapping[str, PartWorst]:

@@ -38,6 +38,24 @@ ACCURACY = 0.01
 MAX_ROUNDS = 40
 """Halvings at most; 1 % takes six or seven from a grid step of a factor of two."""
 
+PASSED_DEVIATION = 0.20
+"""A part or voltage this far from its marked value still passes an inspection: factory
+drawings print node volts with +-20 %, and so are old resistors marked."""
+
+PAR = 100.0
+"""Percent of what a sound part or supply has."""
+
+PASSED_LEAK = 100.0
+"""A leak passes down to this part of the insulation of a sound part, with which a
+search begins: 100 Mohm for a film capacitor of 10 Gohm (common practice)."""
+
+PASSED_GROWTH = 10.0
+"""What grows from next to nothing (shorted turns, grid emission) passes up to this
+times the size with which a search begins (our choice)."""
+
+DEVIATIONS = ("drift", "misadjusted", "load", "impedance", "drive")
+"""Kinds that begin so are swept from the marked value on; so is what begins at 100 %."""
+
 Judged = NotSolved | Sequence[Stress]
 """What became of one fault: at least every stress that is over its limit; those
 that are near it make the search faster."""
@@ -85,6 +103,29 @@ _Key = tuple[str, str]
 _Sample = Mapping[_Key, Stress] | None
 """Stresses of one size by part and quantity; None where it was not solved."""
 _Search = Generator[tuple[float, ...], Sequence[_Sample], tuple[TippingPoint, ...]]
+
+
+def times_what_passes(point: TippingPoint) -> float | None:
+    """Return the sufficient defect over the largest that an inspection passes.
+
+    This makes a leak, a drift and a share of turns comparable for who has to find
+    them: below 1 a defect is enough that nobody would object to.  A drift counts by
+    how far it is from the marked value, up or down as a ratio.  None where no size
+    that was searched is enough; 0 where the smallest one is.
+    """
+    if point.status == "already_over":
+        return 0.0
+    if point.value is None:
+        return None
+    start, end, value = *point.searched, point.value
+    if start <= 0.0 or value <= 0.0:
+        return abs(value - start) / (abs(end - start) or 1.0) / PASSED_DEVIATION
+    at_par = point.unit == "%" and start == PAR
+    if at_par or point.kind.startswith(DEVIATIONS):
+        return (max(value / start, start / value) - 1.0) / PASSED_DEVIATION
+    if point.direction == "below":
+        return start / (PASSED_LEAK * value)
+    return value / (PASSED_GROWTH * start)
 
 
 def find_tipping(fault: ContinuousFault, solve_batch: SolveBatch) -> tuple[TippingPoint, ...]:

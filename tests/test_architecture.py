@@ -25,7 +25,7 @@ ONLY_HERE = {
     "matplotlib": {"report/", "drawing/"},
     "jinja2": {"report/"},
     "pydantic": {"tubes/", "gate/"},
-    "multiprocessing": {"solve/pool.py"},
+    "multiprocessing": {"solve/pool.py", "gate/spread.py"},
 }
 WRITES_OUT = {"cli/", "report/", "tubes/fit.py"}
 """Where text may leave the program; the fit is a command of its own."""

@@ -18,24 +18,16 @@ import sample_audit
 from typer.testing import CliRunner, Result
 
 import netcheck
+from netcheck.analysis.options import AuditOptions as Options
+from netcheck.analysis.options import ToleranceOptions
 from netcheck.cli import app
 from netcheck.errors import ManyErrors, NetcheckError, SolverUnavailableError
 from netcheck.findings import Finding
+from netcheck.rank import View
 from netcheck.report.model import Audit
 from netcheck.source import SourceText, Span
 
 HEALTHY: dict[str, Any] = {"healthy_stresses": (sample_audit.stress(0.8),)}
-
-
-@dataclass(frozen=True)
-class Options:
-    """Stands for the pipeline's options; the same names and defaults."""
-
-    idle_only: bool = False
-    jobs: int | None = None
-    meter_ohm: float | None = 10e6
-    frequency_hz: float = 1000.0
-    time_limit_s: float = 60.0
 
 
 @dataclass
@@ -106,6 +98,25 @@ def test_json_is_one_object_on_standard_output(answer: Answer, netlist: Path) ->
     result = run("audit", netlist, "--format", "json")
 
     assert json.loads(result.stdout)["circuit"]["file"] == "small.cir"
+    assert result.stderr == ""
+
+
+@pytest.mark.parametrize(
+    ("name", "begins"),
+    [
+        ("sarif", '{\n "version": "2.1.0"'),
+        ("junit", "<?xml"),
+        ("csv", "file,line,column,id"),
+        ("markdown", "## netcheck audit"),
+        ("github", "::"),
+    ],
+)
+def test_the_formats_of_checks(answer: Answer, netlist: Path, name: str, begins: str) -> None:
+    answer(sample_audit.build())
+
+    result = run("audit", netlist, "--format", name)
+
+    assert result.stdout.startswith(begins)
     assert result.stderr == ""
 
 
@@ -367,9 +378,31 @@ def test_public_names_are_found_when_asked_for() -> None:
         getattr(netcheck, "nothing")  # noqa: B009
 
 
-def test_options_here_are_those_of_the_pipeline() -> None:
-    pipeline = pytest.importorskip("netcheck.pipeline")
-    real = pipeline.AuditOptions()
+def test_tolerance_and_view_reach_the_pipeline(answer: Answer, netlist: Path) -> None:
+    pipeline = answer(sample_audit.build(**HEALTHY))
+    words = "--tolerance --draws 500 --seed 7 --mains 120V --rank-by risk --part C2 --kind leaky"
 
-    for name, value in vars(Options()).items():
-        assert getattr(real, name) == value
+    run("audit", netlist, *words.split())
+
+    options = pipeline.asked[0][1]
+    assert options.tolerance == ToleranceOptions(500, 7, "120V")
+    assert options.view == View("risk", part="C2", kind="leaky")
+
+
+@pytest.mark.parametrize(
+    ("words", "expected"),
+    [
+        ("--draws 500", "--draws does nothing without --tolerance"),
+        ("--mains none", "--mains does nothing without --tolerance"),
+        ("--tolerance --mains 100V", "--mains: no mains band on file for 100V"),
+    ],
+)
+def test_options_of_tolerance_that_cannot_be_meant(
+    answer: Answer, netlist: Path, words: str, expected: str
+) -> None:
+    answer(sample_audit.build(**HEALTHY))
+
+    result = run("audit", netlist, *words.split())
+
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert expected in result.stderr

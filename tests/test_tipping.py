@@ -11,7 +11,14 @@ from judge.builders import solved, stress
 from netcheck.faults.base import ContinuousFault, Defect, Fault, likelihood
 from netcheck.judge.base import Stress
 from netcheck.solve.results import NotSolved, Outcome, PartState, Solved
-from netcheck.tipping import ACCURACY, GRID_POINTS, TippingPoint, find_all, find_tipping
+from netcheck.tipping import (
+    ACCURACY,
+    GRID_POINTS,
+    TippingPoint,
+    find_all,
+    find_tipping,
+    times_what_passes,
+)
 
 RARE = likelihood("rare", "common practice")
 Curve = Callable[[float], float]
@@ -203,3 +210,45 @@ def test_no_faults_ask_for_nothing() -> None:
 def test_a_logarithmic_search_through_zero_is_refused() -> None:
     with pytest.raises(ValueError, match="cannot pass zero"):
         Bench({"V3": lambda _size: 0.0}).find(leak(1.0, 0.0))
+
+
+def tipped(
+    kind: str, start: float, end: float, value: float | None, status: str = "found"
+) -> TippingPoint:
+    direction = "below" if end < start else "above"
+    return TippingPoint(
+        f"P1/{kind}",
+        ("P1",),
+        kind,
+        "X1",
+        "plate_dissipation_w",
+        "idle",
+        direction,
+        value,
+        "ohm",
+        status,
+        (start, end),
+    )  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("kind", "start", "end", "value", "times"),
+    [
+        ("leaky", 1e10, 1e5, 20e6, 5.0),  # 100 Mohm passes
+        ("leaky", 1e10, 1e5, 200e6, 0.5),
+        ("leaky", 1e6, 0.1, 1e3, 10.0),
+        ("drifted", 470e3, 1e9, 940e3, 5.0),  # 100 % off, 20 % passes
+        ("drifted_down", 470.0, 4.7, 235.0, 5.0),
+        ("misadjusted", 40.0, 100.0, 44.0, 0.5),
+        ("shorted_turns", 0.1, 50.0, 5.0, 5.0),  # 1 % passes
+    ],
+)
+def test_defects_of_unlike_kinds_are_measured_by_what_passes_an_inspection(
+    kind: str, start: float, end: float, value: float, times: float
+) -> None:
+    assert times_what_passes(tipped(kind, start, end, value)) == pytest.approx(times)
+
+
+def test_a_defect_that_is_never_enough_has_no_measure() -> None:
+    assert times_what_passes(tipped("leaky", 1e10, 1e5, None, "never")) is None
+    assert times_what_passes(tipped("leaky", 1e10, 1e5, None, "already_over")) == 0.0

@@ -19,7 +19,14 @@ from netcheck.analysis.sweep import (
     idle_outcomes,
     idle_overloads,
 )
-from netcheck.circuit.changes import AddResistor, Change, ScaleEmission, apply_changes
+from netcheck.circuit.changes import (
+    AddCurrentSource,
+    AddResistor,
+    Change,
+    DriveLevel,
+    ScaleEmission,
+    apply_changes,
+)
 from netcheck.circuit.model import GROUND, Circuit
 from netcheck.faults.base import ContinuousFault, Fault
 from netcheck.judge.base import LimitTable, Stress
@@ -37,11 +44,13 @@ class Bench:
     """The circuit on the pool, warm and cold, ready to be solved with any fault."""
 
     def __init__(self, circuit: Circuit, options: AuditOptions, pool: Pool) -> None:
-        cold = apply_changes(circuit, tuple(ScaleEmission(t.ref, 0.0) for t in circuit.tubes))
+        # a rectifier conducts at once or first of all: that is what puts B+ on cold tubes
+        cold_tubes = (tube.ref for tube in circuit.tubes if tube.has_pin("grid"))
+        cold = apply_changes(circuit, tuple(ScaleEmission(ref, 0.0) for ref in cold_tubes))
         self.circuit = circuit
         self.options = options
         self.pool = pool
-        self._absent: dict[str, AddResistor] = {}
+        self._absent: dict[str, AddResistor | AddCurrentSource] = {}
         self.shared: Mapping[str, Shared] = {
             IDLE: pool.share(IDLE, circuit),
             COLD: pool.share(COLD, cold),
@@ -117,10 +126,37 @@ class Bench:
         return IdleTask(self.shared[condition], condition, meter_nets, meter_ohm, absent=absent)
 
     def _note_absent(self, variants: Sequence[tuple[Change, ...]]) -> None:
-        """Remember the resistors that changes put in, for the deck all of them share."""
+        """Remember the parts that changes put in, for the deck all of them share."""
         for change in (change for changes in variants for change in changes):
-            if isinstance(change, AddResistor):
+            if isinstance(change, AddResistor | AddCurrentSource):
                 self._absent.setdefault(change.name, change)
 
     def _share_idle(self, idle: Solved) -> Shared:
         return self.pool.share("healthy idle", idle)
+
+
+def sustained(
+    faults: Sequence[Fault],
+    conditions: Mapping[str, Sequence[Outcome]],
+    healthy: Mapping[str, Outcome],
+) -> dict[str, list[Outcome]]:
+    """Return the outcomes with those of faults that drive the circuit themselves.
+
+    What such a fault does, at rest and with a signal, is what the healthy circuit does
+    under the driven condition that the fault names; where that was not solved its rows
+    stay as they are.  Cold tubes do not drive anything.
+    """
+    outcomes = {name: list(each) for name, each in conditions.items()}
+    for number, fault in enumerate(faults):
+        for change in fault.changes:
+            if isinstance(change, DriveLevel):
+                driven = healthy.get(change.condition)
+                for name in outcomes.keys() - {COLD}:
+                    if isinstance(driven, Solved):
+                        outcomes[name][number] = replace(driven, condition=name)
+    return outcomes
+
+
+def needs_drive(fault: Fault) -> bool:
+    """Say whether a fault can be judged only where the circuit is driven."""
+    return any(isinstance(change, DriveLevel) for change in fault.changes)

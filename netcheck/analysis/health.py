@@ -27,7 +27,8 @@ def require_health(circuit: Circuit, roles: Roles, idle: Outcome) -> Solved:
             hint=_with_findings(circuit, "look for a part with an absurd value"),
         )
     outputs = roles.output_tubes
-    tubes = outputs or tuple(part.ref for part in circuit.tubes)
+    amplifying = tuple(part.ref for part in circuit.tubes if part.has_pin("grid"))
+    tubes = outputs or amplifying or tuple(part.ref for part in circuit.tubes)
     if any(idle.tubes[ref].plate_current_a > CONDUCTS_A for ref in tubes):
         return idle
     named = ", ".join(tubes)

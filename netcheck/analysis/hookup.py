@@ -55,7 +55,8 @@ def series_grids(circuit: Circuit, roles: Roles) -> tuple[tuple[str, float], ...
     grids: list[tuple[str, float]] = []
     for stage in stages:
         grids.extend(_signs(stage))
-    return tuple(grids) or tuple((tube.ref, 1.0) for tube in circuit.tubes[:1])
+    amplifying = [tube.ref for tube in circuit.tubes if tube.has_pin("grid")]
+    return tuple(grids) or tuple((ref, 1.0) for ref in amplifying[:1])
 
 
 def _signs(stage: Stage) -> list[tuple[str, float]]:
@@ -78,8 +79,9 @@ def output_nets(circuit: Circuit, roles: Roles) -> tuple[str, str]:
     if couplers:
         last = couplers[-1]
         return circuit[last.part].other_net(last.source_net), GROUND
-    if circuit.tubes:
-        return circuit.tubes[-1].net("plate"), GROUND
+    amplifying = [tube for tube in circuit.tubes if tube.has_pin("grid")]
+    if amplifying:
+        return amplifying[-1].net("plate"), GROUND
     return GROUND, GROUND
 
 

@@ -3,18 +3,51 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Protocol
+
+from netcheck.faults.base import BuildState
+from netcheck.netlist.limits import DEFAULT_LIMITS, ReadLimits
+from netcheck.rank import View
+from netcheck.solve.pool import MEMORY_BYTES
+
+SHOW_ALL = View()
+MOST_FAULTS = 5000
+"""Faults tried in one audit; the largest amplifier so far has some 600."""
+
+
+@dataclass(frozen=True, slots=True)
+class ToleranceOptions:
+    """How units are drawn; `mains` names a band, and is empty where the mains stay nominal."""
+
+    draws: int = 2000
+    seed: int = 1
+    mains: str = "230V"
 
 
 @dataclass(frozen=True, slots=True)
 class AuditOptions:
-    """Options of one audit; `jobs` None means as many as there are processors."""
+    """Options of one audit; `jobs` None means as many as there are processors.
+
+    time_limit_s, memory_bytes: of one worker, for one case.  tubes: a folder of the
+    user's own tube types.  build, age_years: of what stands on the bench, which says
+    how likely each fault is.
+    """
 
     idle_only: bool = False
     jobs: int | None = None
     meter_ohm: float | None = 10e6
     frequency_hz: float = 1000.0
     time_limit_s: float = 60.0
+    tubes: Path | None = None
+    read_limits: ReadLimits = DEFAULT_LIMITS
+    most_faults: int = MOST_FAULTS
+    memory_bytes: int = MEMORY_BYTES
+    tolerance: ToleranceOptions | None = None
+    view: View = SHOW_ALL
+    pairs: bool = False
+    build: BuildState = "unknown"
+    age_years: float | None = None
 
 
 class Progress(Protocol):

@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from netcheck.circuit.changes import AddResistor, Change
+from netcheck.circuit.changes import AddCurrentSource, AddResistor, Change
 from netcheck.circuit.model import Circuit
 from netcheck.judge.base import LimitTable, Stress
 from netcheck.judge.stress import judge_state
@@ -38,7 +38,7 @@ class IdleTask:
     meter_nets: tuple[str, ...] = ()
     meter_ohm: float | None = 10e6
     healthy: Shared | None = None
-    absent: tuple[AddResistor, ...] = ()
+    absent: tuple[AddResistor | AddCurrentSource, ...] = ()
 
 
 def solve_chunk(
@@ -48,7 +48,7 @@ def solve_chunk(
     condition: str,
     meter_ohm: float | None,
     healthy: Solved | None,
-    absent: tuple[AddResistor, ...],
+    absent: tuple[AddResistor | AddCurrentSource, ...],
 ) -> list[Outcome]:
     """Solve some operating points in a worker."""
     sweep = IdleSweep(circuit, requests, condition, meter_ohm, healthy, absent)
@@ -106,7 +106,7 @@ def judge_chunk(
     judging: tuple[LimitTable, Mapping[str, Solved]],
     requests: tuple[IdleRequest, ...],
     condition: str,
-    absent: tuple[AddResistor, ...],
+    absent: tuple[AddResistor | AddCurrentSource, ...],
 ) -> list[NotSolved | tuple[Stress, ...]]:
     """Solve some operating points in a worker and return what is near its limit or over."""
     table, healthy = judging

@@ -14,10 +14,14 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from netcheck.cli.choices import (
+    AgeOption,
+    Build,
+    BuildOption,
     ConditionOption,
     DrawsOption,
     KindOption,
     MainsOption,
+    PairsOption,
     PartOption,
     RankBy,
     RankOption,
@@ -44,8 +48,7 @@ from netcheck.cli.shell import (
 )
 
 if TYPE_CHECKING:
-    from netcheck.analysis.options import ToleranceOptions
-    from netcheck.rank import View
+    from netcheck.analysis.options import AuditOptions
     from netcheck.report.model import Audit
 
 
@@ -54,6 +57,11 @@ class Format(StrEnum):
 
     TEXT = "text"
     JSON = "json"
+    SARIF = "sarif"
+    JUNIT = "junit"
+    GITHUB = "github"
+    MARKDOWN = "markdown"
+    CSV = "csv"
 
 
 class FailAt(StrEnum):
@@ -68,7 +76,7 @@ class FailAt(StrEnum):
 def audit(
     file: NetlistArgument,
     format: Annotated[
-        Format, typer.Option("--format", help="Readable text, or JSON.")
+        Format, typer.Option("--format", help="How the result is written.")
     ] = Format.TEXT,
     output: OutputOption = None,
     idle_only: Annotated[
@@ -83,6 +91,9 @@ def audit(
     draws: DrawsOption = None,
     seed: SeedOption = None,
     mains: MainsOption = None,
+    pairs: PairsOption = False,
+    build: BuildOption = Build.UNKNOWN,
+    age: AgeOption = None,
     rank_by: RankOption = RankBy.SEVERITY,
     stage: StageOption = "",
     part: PartOption = "",
@@ -99,19 +110,30 @@ def audit(
     ] = FailAt.OVER_LIMIT,
 ) -> int:
     """Solve a netlist healthy and faulted, and rank what would overheat what."""
+    from netcheck import pipeline
     from netcheck.rank import View
     from netcheck.report.files import check_output, write_whole
 
-    view = View(rank_by.value, stage, part, kind, condition)
-    drawn = tolerance_options(tolerance, draws, seed, mains)
+    options = pipeline.AuditOptions(
+        idle_only=idle_only,
+        jobs=jobs,
+        meter_ohm=positive(meter, "ohm", "--meter") if meter.lower() != "none" else None,
+        frequency_hz=positive(frequency, "Hz", "--frequency"),
+        tubes=tubes,
+        tolerance=tolerance_options(tolerance, draws, seed, mains),
+        view=View(rank_by.value, stage, part, kind, condition),
+        pairs=pairs,
+        build=build.value,
+        age_years=None if age is None else positive(age, "y", "--age"),
+    )
+    options = with_limits(options, limit)
     check_readable(file)
     if output is not None:
         check_output(output, file)
-    chosen = (view, drawn)
-    result = _run_audit(file, idle_only, jobs, meter, frequency, tubes, limit, chosen)
+    result = _run_audit(file, options)
     if output is not None:
         write_whole(output, _rendered(result, format, show_all))
-    elif format is Format.JSON:
+    elif format is not Format.TEXT:
         print_whole(_rendered(result, format, show_all))
     else:
         from netcheck.report import to_terminal
@@ -120,30 +142,12 @@ def audit(
     return _verdict_code(result, fail_at)
 
 
-def _run_audit(
-    file: Path,
-    idle_only: bool,
-    jobs: int | None,
-    meter: str,
-    frequency: str,
-    tubes: Path | None,
-    limit: list[str] | None,
-    chosen: tuple[View, ToleranceOptions | None],
-) -> Audit:
+def _run_audit(file: Path, options: AuditOptions) -> Audit:
     from netcheck import pipeline
     from netcheck.report.progress import progress_for_terminal
 
-    options = pipeline.AuditOptions(
-        idle_only=idle_only,
-        jobs=jobs,
-        meter_ohm=positive(meter, "ohm", "--meter") if meter.lower() != "none" else None,
-        frequency_hz=positive(frequency, "Hz", "--frequency"),
-        tubes=tubes,
-        tolerance=chosen[1],
-        view=chosen[0],
-    )
     with progress_for_terminal() as progress:
-        return pipeline.audit(file, with_limits(options, limit), progress)
+        return pipeline.audit(file, options, progress)
 
 
 def _rendered(result: Audit, format: Format, show_all: bool) -> str:
@@ -151,9 +155,14 @@ def _rendered(result: Audit, format: Format, show_all: bool) -> str:
         from netcheck.report import to_json
 
         return to_json.render(result)
-    from netcheck.report import to_terminal
+    if format is Format.TEXT:
+        from netcheck.report import to_terminal
 
-    return to_terminal.render(result, show_all=show_all)
+        return to_terminal.render(result, show_all=show_all)
+    from netcheck.gate.of_audit import audit_report
+    from netcheck.report.formats import CheckFormat, render_checks
+
+    return render_checks(audit_report(result), CheckFormat(format.value))
 
 
 def _verdict_code(result: Audit, fail_at: FailAt) -> int:

@@ -26,6 +26,22 @@ class RankBy(StrEnum):
     SMALLEST_DEFECT = "smallest_defect"
 
 
+class Build(StrEnum):
+    """What stands on the bench."""
+
+    UNKNOWN = "unknown"
+    NEW_BUILD = "new_build"
+    RESTORED = "restored"
+    UNTOUCHED_AND_OLD = "untouched_and_old"
+
+
+BuildOption = Annotated[
+    Build,
+    typer.Option("--build", help="What stands on the bench: it says how likely each fault is."),
+]
+AgeOption = Annotated[
+    str | None, typer.Option("--age", metavar="YEARS", help="Age of the set, such as 40y.")
+]
 ToleranceOption = Annotated[
     bool,
     typer.Option(
@@ -48,6 +64,13 @@ MainsOption = Annotated[
         metavar="BAND",
         help="Mains band by nominal volts or name, such as 230V (+-10 %, if not given), 120V, or "
         "`none` for nominal mains.",
+    ),
+]
+PairsOption = Annotated[
+    bool,
+    typer.Option(
+        "--pairs",
+        help="Also solve two faults at once, idle: what one fault leads to, and what hides it.",
     ),
 ]
 RankOption = Annotated[

@@ -24,6 +24,7 @@ from netcheck.cli.shell import (
 from netcheck.errors import NetcheckError
 
 if TYPE_CHECKING:
+    from netcheck.analysis.options import AuditOptions
     from netcheck.report.sweep_model import SweepCurve
 
 FEWEST, MOST, USUAL = 3, 1000, 21
@@ -66,27 +67,22 @@ def sweep(
     limit: LimitOption = None,
 ) -> int:
     """Solve one fault from nearly healthy to its worst, and mark where it tips."""
-    from netcheck import pipeline
+    from netcheck.analysis.options import AuditOptions
     from netcheck.report.files import check_output, write_whole
-    from netcheck.report.progress import progress_for_terminal
 
     check_readable(file)
     for target in (output, plot):
         if target is not None:
             check_output(target, file)
     if plot is not None:
-        from netcheck.report.tube_plot import image_format
-
-        image_format(plot)
-    options = pipeline.AuditOptions(
+        _check_image(plot)
+    options = AuditOptions(
         idle_only=not driven,
         jobs=jobs,
         frequency_hz=positive(frequency, "Hz", "--frequency"),
         tubes=tubes,
     )
-    with progress_for_terminal() as progress:
-        limited = with_limits(options, limit)
-        curve = pipeline.sweep(file, (part, kind), points, limited, progress)
+    curve = _run(file, (part, kind), points, with_limits(options, limit))
     shown = _tube(curve, tube)
     if plot is not None:
         from netcheck.report import sweep_plot
@@ -94,13 +90,32 @@ def sweep(
         write_whole(plot, sweep_plot.draw(curve, plot, tube=shown))
     if output is not None:
         write_whole(output, _rendered(curve, format, shown))
-    elif format is SweepFormat.TEXT:
-        from netcheck.report import to_sweep
-
-        print_report(lambda console: to_sweep.write(curve, console, shown))
     else:
-        print_whole(_rendered(curve, format, shown))
+        _print(curve, format, shown)
     return 0
+
+
+def _check_image(plot: Path) -> None:
+    from netcheck.report.tube_plot import image_format
+
+    image_format(plot)
+
+
+def _run(file: Path, which: tuple[str, str], points: int, options: AuditOptions) -> SweepCurve:
+    from netcheck import pipeline
+    from netcheck.report.progress import progress_for_terminal
+
+    with progress_for_terminal() as progress:
+        return pipeline.sweep(file, which, points, options, progress)
+
+
+def _print(curve: SweepCurve, format: SweepFormat, tube: str) -> None:
+    if format is not SweepFormat.TEXT:
+        print_whole(_rendered(curve, format, tube))
+        return
+    from netcheck.report import to_sweep
+
+    print_report(lambda console: to_sweep.write(curve, console, tube))
 
 
 def _rendered(curve: SweepCurve, format: SweepFormat, tube: str) -> str:

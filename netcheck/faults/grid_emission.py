@@ -7,10 +7,10 @@ Why it overheats something:
     current, only heat: the bias is right when cold and creeps away minutes after switching
     on.
 How it is modelled:
-    A constant current from cathode to grid.
+    A current from cathode to grid. At idle it grows with the tube's own heat, or runs away
+    (`netcheck/analysis/runaway.py`); the stated size is that of the healthy, warm tube.
 Known limits:
-    In truth it doubles with every 10 to 15 degrees of the grid, which runaway feeds; here
-    it is constant.
+    Under drive and in the search for tipping points the stated current is constant.
 Example:
     `X4/grid_emission@5uA`.
 References:
@@ -86,7 +86,8 @@ def _emitting(ref: str, ampere: float) -> Fault:
 GRID_EMISSION = FaultKind(
     name=NAME,
     title="Grid emission",
-    model="A constant current from cathode to grid.",
+    model="A current from cathode to grid; at idle it doubles with every 15 degrees that the "
+    "tube's own heat adds, or runs away; under drive it is constant.",
     defects="1, 5, 20 and 100 uA out of the grid of an output tube; swept from 0.1 uA to 1 mA.",
     likelihood="Common up to 10 uA, occasional beyond.",
     readings="Bias right when cold, falling minutes after switching on, still wrong with the "

@@ -53,8 +53,8 @@ class PartLimit:
     quantity: plate_dissipation_w screen_dissipation_w
         plate_plus_screen_dissipation_w both_plates_dissipation_w plate_voltage_v
         screen_voltage_v plate_and_screen_voltage_v grid_voltage_negative_v
-        cathode_current_a heater_cathode_voltage_v power_w (resistor) voltage_v
-        (capacitor) current_a (winding).
+        cathode_current_a heater_cathode_voltage_v output_current_a (rectifier)
+        power_w (resistor) voltage_v (capacitor) current_a (winding).
     limit: the published figure; compared_limit: after scaling to the rating
         system that the nominal comparison stands for.
     conditions: kinds of conditions it is compared in; see `condition_kind`.

@@ -15,7 +15,7 @@ from types import MappingProxyType
 from netcheck.circuit.model import Circuit, Part, natural_key
 from netcheck.judge.base import LimitTable, NotJudged, PartLimit
 from netcheck.judge.part_limits import capacitor_limit, resistor_limit, winding_limit
-from netcheck.judge.tube_limits import tube_limits, used_rows
+from netcheck.judge.tube_limits import compares, tube_limits, used_rows
 from netcheck.roles.base import Roles
 from netcheck.solve.results import Solved
 
@@ -69,7 +69,11 @@ def _tube_gaps(part: Part) -> Iterator[NotJudged]:
     if part.tube is None and part.note.plate_power_w is None:
         reason = "own model without a type on file; name the type with type= in its note"
         yield NotJudged(part.ref, "all", reason)
-    elif part.note.plate_power_w is None and not used_rows(part.tube, "plate_dissipation_w"):
+    elif (
+        part.has_pin("grid")
+        and part.note.plate_power_w is None
+        and not used_rows(part.tube, "plate_dissipation_w")
+    ):
         yield NotJudged(part.ref, "plate_dissipation_w", "no such limit on file")
 
 
@@ -88,7 +92,9 @@ def _assumptions(circuit: Circuit, limits: Iterable[PartLimit]) -> Iterator[str]
     on_file = [(tube, tube.tube) for tube in circuit.tubes if tube.tube]
     sentences = {
         "heater taken as grounded (no heater= in the note)": [
-            tube.ref for tube, kind in on_file if not kind.directly_heated and not tube.note.heater
+            tube.ref
+            for tube, kind in on_file
+            if used_rows(kind, "heater_cathode_voltage_v") and not tube.note.heater
         ],
         "the limit over both plates of the bulb is not compared (no envelope= in the note)": [
             tube.ref
@@ -104,7 +110,10 @@ def _assumptions(circuit: Circuit, limits: Iterable[PartLimit]) -> Iterator[str]
         "a limit whose rating system is not stated is taken as design-center": [
             tube.ref
             for tube, kind in on_file
-            if any(row.used and row.rating_system == "not_stated" for row in kind.limits)
+            if any(
+                row.used and row.rating_system == "not_stated" and compares(kind, row)
+                for row in kind.limits
+            )
         ],
     }
     for sentence, refs in sentences.items():

@@ -106,4 +106,5 @@ OF_TUBE: Mapping[str, Callable[[TubeState], float | None]] = {
     "plate_and_screen_voltage_v": _plate_and_screen_v,
     "grid_voltage_negative_v": lambda state: state.cathode_v - state.grid_v,
     "cathode_current_a": lambda state: state.cathode_current_a,
+    "output_current_a": lambda state: state.cathode_current_a,
 }

@@ -23,6 +23,7 @@ STANDS_FOR: Mapping[str, str] = {
     "winding_capacitance": "stands for winding capacitance, not a capacitor",
     "wire_resistance": "stands for the wire of a winding, which is judged by its current",
     "speaker_load": "is the load",
+    "fuse": "is a fuse, judged by when it opens",
     "supply_resistance": "stands for the supply's own resistance, not a resistor that can burn",
 }
 """Roles of parts that nobody could buy."""

@@ -27,6 +27,7 @@ from netcheck.ratings.systems import scaled
 from netcheck.tubes.types import Condition, Limit, TubeType
 
 DISSIPATIONS_AND_CURRENT = ("plate_dissipation_w", "screen_dissipation_w", "cathode_current_a")
+OF_RECTIFIER = ("output_current_a", "heater_cathode_voltage_v")
 VOLTS_AT_ALL_TIMES = ("grid_voltage_negative_v", "heater_cathode_voltage_v")
 
 PREFERRED: dict[ConditionKind, tuple[Condition, ...]] = {
@@ -48,6 +49,8 @@ def tube_limits(part: Part, connection: str, company: Sequence[str]) -> tuple[Pa
     sections of the same bulb; a limit over both plates is given where it is not
     empty.  A tube without a type on file has only what its note gives it.
     """
+    if part.tube is not None and part.tube.kind == "rectifier":
+        return tuple(_of_rectifier(part, part.tube))
     joined = part.has_pin("screen") and connection in ("triode", "ultralinear")
     found = list(_dissipations_and_current(part))
     if part.tube is not None:
@@ -59,6 +62,24 @@ def tube_limits(part: Part, connection: str, company: Sequence[str]) -> tuple[Pa
     if joined:
         found += _joint_dissipation(part, connection, found)
     return tuple(found)
+
+
+def _of_rectifier(part: Part, tube: TubeType) -> Iterator[PartLimit]:
+    """Return what can be judged where a rectifier stands in series with a DC source.
+
+    Its direct current and the volts from heater to cathode hold there; what the sheet
+    says of peaks, inverse volts and the transformer needs the alternating supply.  The
+    current for capacitor input is taken, which nearly every amplifier has.
+    """
+    for row in used_rows(tube, "output_current_a"):
+        if row.condition == "any":
+            yield _limit(part, row, TUBES_CONDUCTING)
+    yield from _at_all_times(part, tube)
+
+
+def compares(tube: TubeType, row: Limit) -> bool:
+    """Say whether a limit on file can be compared at all, its supply being a DC source."""
+    return tube.kind != "rectifier" or row.quantity in OF_RECTIFIER
 
 
 def used_rows(tube: TubeType | None, quantity: str) -> tuple[Limit, ...]:

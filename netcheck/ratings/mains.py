@@ -11,6 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import cache
 
+from netcheck.errors import NetcheckError
 from netcheck.ratings.table import rows
 
 
@@ -48,3 +49,21 @@ def mains_bands() -> dict[str, MainsBand]:
         )
         for row in rows("mains")
     }
+
+
+def find_band(name: str) -> MainsBand:
+    """Return the band of a name, or of nominal volts as in `230V`.
+
+    Several bands share nominal volts; the first on file is in force today.  Raises
+    NetcheckError with the names on file.
+    """
+    bands = mains_bands()
+    wanted = name.strip().casefold()
+    if wanted in bands:
+        return bands[wanted]
+    volts = wanted.removesuffix("v").strip()
+    for band in bands.values():
+        if volts == f"{band.nominal_v:g}":
+            return band
+    known = ", ".join(f"{band.nominal_v:g}V ({band.name})" for band in bands.values())
+    raise NetcheckError(f"no mains band on file for {name}", hint=f"on file: {known}")

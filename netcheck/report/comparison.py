@@ -16,7 +16,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from netcheck.circuit.model import Part, natural_key
-from netcheck.judge.base import Stress, Verdict
+from netcheck.judge.base import GROSS_RATIO, Stress, Verdict
 from netcheck.judge.verdict import GRAVITY
 from netcheck.rank import FaultResult
 from netcheck.report import facts
@@ -26,7 +26,8 @@ from netcheck.tipping import TippingPoint, times_what_passes
 MOVED = 0.01
 """A ratio that moves by less is within the solver's own error."""
 CHARGED = 0.05
-"""A fault's ratio that moves by less than the width of `at_limit` is no news."""
+"""A fault's ratio that moves by less than the width of `at_limit` is no news, nor is what
+it does beyond `GROSS_RATIO`."""
 TIPPED = 0.03
 """A tipping point is narrowed to 1 %; less than three times that is no news."""
 
@@ -305,4 +306,4 @@ def _rank(verdict: Verdict) -> int:
 
 
 def _charged(result: FaultResult) -> float:
-    return result.victims[0].ratio if result.victims else 0.0
+    return min(result.victims[0].ratio, GROSS_RATIO) if result.victims else 0.0

@@ -12,6 +12,8 @@ from dataclasses import dataclass
 from netcheck.circuit.model import Circuit
 from netcheck.findings import Finding
 from netcheck.judge.base import Stress
+from netcheck.judge.fed_back import Runaway
+from netcheck.judge.paired import Pairs
 from netcheck.judge.toleranced import Toleranced
 from netcheck.rank import FaultResult, PartWorst, View, WorstDrive
 from netcheck.roles.base import Roles
@@ -53,3 +55,7 @@ class Audit:
     """The healthy circuit over mains, parts and tubes, where that was asked for."""
     view: View = SHOW_ALL
     """Order and choice of the faults that are shown; `faults` holds all of them."""
+    runaways: tuple[Runaway, ...] = ()
+    """Grid current that feeds back, one entry for each output tube."""
+    pairs: Pairs | None = None
+    """Two faults at once, where that was asked for."""

@@ -20,6 +20,12 @@ from netcheck.findings import Finding
 from netcheck.judge.base import Stress
 from netcheck.rank import FaultResult, WorstDrive, risk
 from netcheck.report import facts
+from netcheck.report.effects_json import (
+    effects_object,
+    healthy_fuses,
+    pairs_object,
+    runaway_object,
+)
 from netcheck.report.model import SCHEMA_VERSION, Audit
 from netcheck.report.numbers import number
 from netcheck.report.tolerance_json import tolerance_object
@@ -60,7 +66,7 @@ def audit_object(audit: Audit) -> Json:
         "stages": [_stage(stage) for stage in facts.signal_order(audit)],
         "parts": [_part(audit, part) for part in audit.circuit],
         "healthy": _healthy(audit),
-        "faults": [_fault(result) for result in shown_faults(audit)],
+        "faults": [_fault(audit, result) for result in shown_faults(audit)],
         "tipping_points": [
             tipping_object(point) for point in facts.sorted_tipping(shown_tipping(audit))
         ],
@@ -74,6 +80,9 @@ def audit_object(audit: Audit) -> Json:
             "hidden_faults": hidden_faults(audit),
         },
         "tolerance": tolerance_object(audit.tolerance) if audit.tolerance else None,
+        "fuses": healthy_fuses(audit),
+        "feedback": [runaway_object(found) for found in audit.runaways],
+        "pairs": pairs_object(audit.pairs) if audit.pairs else None,
     }
 
 
@@ -201,7 +210,7 @@ def stress_object(stress: Stress) -> Json:
     }
 
 
-def _fault(result: FaultResult) -> Json:
+def _fault(audit: Audit, result: FaultResult) -> Json:
     fault = result.fault
     names = facts.condition_order(result.conditions)
     verdicts = result.condition_verdicts
@@ -229,6 +238,7 @@ def _fault(result: FaultResult) -> Json:
         "unjudged": sorted(result.unjudged, key=natural_key),
         "summary": fault.summary,
         "next_measurement": fault.next_measurement,
+        **effects_object(audit.circuit, result),
     }
 
 

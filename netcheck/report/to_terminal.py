@@ -13,7 +13,17 @@ from rich.console import Console
 
 from netcheck.report.console import plain_text
 from netcheck.report.model import Audit
-from netcheck.report.terminal import closing, healthy, opening, ranking, tipping, tolerance
+from netcheck.report.terminal import (
+    closing,
+    effects,
+    feedback,
+    healthy,
+    opening,
+    pairs,
+    ranking,
+    tipping,
+    tolerance,
+)
 
 FILE_WIDTH = 100
 """Width of a report that is written to a file."""
@@ -29,6 +39,10 @@ def write(audit: Audit, console: Console, *, show_all: bool = False) -> None:
     healthy.write_cautions(console, audit)
     ranking.write_ranking(console, audit, show_all)
     ranking.write_next_steps(console, audit)
+    effects.write_heat(console, audit, show_all)
+    effects.write_fuses(console, audit, show_all)
+    feedback.write_feedback(console, audit, show_all)
+    pairs.write_pairs(console, audit, show_all)
     ranking.write_part_view(console, audit, show_all)
     tipping.write_tipping(console, audit, show_all)
     closing.write_findings(console, audit, show_all)

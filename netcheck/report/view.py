@@ -35,8 +35,8 @@ def shown_tipping(audit: Audit) -> tuple[TippingPoint, ...]:
         point
         for point in audit.tipping_points
         if _names(view.part, point.parts)
-        and (not view.kind or view.kind == point.kind)
-        and (not view.condition or view.condition == point.condition)
+        and (not view.kind or _same(view.kind, point.kind))
+        and (not view.condition or _same(view.condition, point.condition))
         and (
             not view.stage
             or bool(stage_parts(audit.roles, view.stage) & {*point.parts, point.victim})

@@ -16,6 +16,7 @@ from netcheck.units import format_quantity
 if TYPE_CHECKING:  # the lists of tubes and faults need no solver
     from netcheck.faults.base import LikelihoodClass
     from netcheck.judge.base import Verdict
+    from netcheck.judge.seen import Seen
 
 _QUANTITIES = {
     "plate_dissipation_w": "plate",
@@ -56,6 +57,14 @@ LIKELIHOOD_WORDS: dict[LikelihoodClass, str] = {
     "rare": "rare",
 }
 
+SEEN_WORDS: dict[Seen, str] = {
+    "idle": "idle",
+    "driven": "driven",
+    "both": "both",
+    "cold_start": "cold",
+    "nowhere": "-",
+}
+"""Where a fault puts a part at or over a limit."""
 
 SCALED_NOTE = (
     "* A limit of another rating system than design-center, scaled to it because the circuit was "

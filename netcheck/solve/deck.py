@@ -2,26 +2,25 @@
 
 Comes in: a circuit and what is asked of it.  Goes out: a `Deck` whose every
 name is ours (`n3`, `r12`), with the maps back to nets and parts; no text of the
-user's netlist reaches ngspice.  Tube electrodes are sensed with 0 V sources;
+user's netlist reaches ngspice.  Tube electrodes, semiconductors and controlled
+sources are sensed with 0 V sources;
 every winding has a small resistance so that two can never form a DC loop.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
-from functools import cached_property
+from dataclasses import replace
 
-from netcheck.circuit.changes import AddResistor
-from netcheck.circuit.model import GROUND, Circuit, Part
-from netcheck.netlist.flat import FlatElement
+from netcheck.circuit.changes import AddCurrentSource, AddResistor
+from netcheck.circuit.model import Circuit, Part
 from netcheck.solve.analyses import Drive, Hookup, StartState
-from netcheck.solve.behavioral import to_ngspice
-from netcheck.solve.device_models import device_text
-from netcheck.solve.tube_cards import capacitance_cards, tube_cards
-from netcheck.tubes.model import law_of
+from netcheck.solve.deck_names import Deck, DeckError, wire_of
+from netcheck.solve.deck_tubes import write_tube
+from netcheck.solve.deck_writer import MIN_RESISTANCE_OHM, DeckWriter
 
-MIN_RESISTANCE_OHM = 1e-3
+__all__ = ["MIN_RESISTANCE_OHM", "NEUTRAL_OHM", "Deck", "DeckError", "wire_of", "write_deck"]
+
 NEUTRAL_OHM = 1e15
 """A resistor that is not there yet."""
 MAX_COUPLING = 0.99999
@@ -43,47 +42,10 @@ DAMPING_F = 470e-12
 """Winding loss and capacitance where the netlist gives none (common practice)."""
 
 
-class DeckError(Exception):
-    """A circuit that no deck can be written for; the text says why."""
-
-
-@dataclass
-class Deck:
-    """A deck and the way back from its names.
-
-    node: net to node.  alter: part ref to the name `alter` takes.
-    sense: tube ref to {electrode: vector}.  current: part ref to its branch
-    current vector (sources and windings).  winding: ref to inner node pair.
-    inner: nodes that are no net.  key: node to the name a start state knows it by,
-    which is the same in every deck of circuits that differ by a fault.
-    """
-
-    lines: list[str] = field(default_factory=list)
-    node: dict[str, str] = field(default_factory=dict)
-    alter: dict[str, str] = field(default_factory=dict)
-    sense: dict[str, dict[str, str]] = field(default_factory=dict)
-    current: dict[str, str] = field(default_factory=dict)
-    winding: dict[str, tuple[str, str]] = field(default_factory=dict)
-    inner: list[str] = field(default_factory=list)
-    key: dict[str, str] = field(default_factory=dict)
-
-    @cached_property
-    def vectors(self) -> list[str]:
-        """All vectors a reader needs: nodes, then branch currents."""
-        nodes = [node for node in self.node.values() if node != "0"]
-        senses = [name for table in self.sense.values() for name in table.values()]
-        return [*nodes, *self.inner, *senses, *self.current.values()]
-
-    @cached_property
-    def place(self) -> dict[str, int]:
-        """Place of each vector among `vectors`."""
-        return {name: number for number, name in enumerate(self.vectors)}
-
-
 def write_deck(
     circuit: Circuit,
     *,
-    absent: Sequence[AddResistor] = (),
+    absent: Sequence[AddResistor | AddCurrentSource] = (),
     hookup: Hookup | None = None,
     drive: Drive | None = None,
     start: StartState | None = None,
@@ -91,65 +53,33 @@ def write_deck(
 ) -> Deck:
     """Write the deck of a circuit.
 
-    absent: resistors that changes may put in later, written as 1e15 ohm.
+    absent: resistors and current sources that changes may put in later, written as
+        1e15 ohm and 0 A.
     drive: makes it a deck for a transient, with tube capacitances.
     attempt: which of `DRIVEN_OPTIONS` to use.
     """
-    writer = _Writer(circuit, hookup, drive, start)
+    writer = _PartWriter(circuit, hookup, drive, start)
     for number, part in enumerate(circuit):
         writer.part(number, part)
     for number, change in enumerate(absent):
-        name = f"rz{number}"
-        writer.add(
-            f"{name} {writer.net(change.net_a)} {writer.net(change.net_b)} {NEUTRAL_OHM:.9g}"
-        )
-        writer.deck.alter[change.name] = name
+        writer.absent(number, change)
     writer.couplings()
     writer.damping()
     options = DRIVEN_OPTIONS[attempt] if drive else IDLE_OPTIONS
     return writer.finish(options)
 
 
-def wire_of(winding: str) -> str:
-    """Name by which a winding's resistance is altered."""
-    return f"wire of {winding}"
+class _PartWriter(DeckWriter):
+    """Writes the parts of a circuit one after the other."""
 
-
-class _Writer:
-    """Collects the lines of one deck."""
-
-    def __init__(
-        self,
-        circuit: Circuit,
-        hookup: Hookup | None,
-        drive: Drive | None,
-        start: StartState | None,
-    ) -> None:
-        self.circuit = circuit
-        self.hookup = hookup
-        self.drive = drive
-        self.start = start
-        self.deck = Deck(lines=["* netcheck"])
-        self.inductors: dict[str, str] = {}
-        self.models: dict[str, str] = {}
-        self.sources: dict[str, str] = {}
-        for number, part in enumerate(circuit):
-            if part.kind == "voltage_source":
-                self.sources[part.ref.casefold()] = f"v{number}"
-
-    def add(self, line: str) -> None:
-        """Append one line."""
-        self.deck.lines.append(line)
-
-    def net(self, name: str) -> str:
-        """Return the node of a net, giving it one when new."""
-        if name == GROUND:
-            return "0"
-        node = self.deck.node.get(name)
-        if node is None:
-            node = self.deck.node[name] = f"n{len(self.deck.node) + 1}"
-            self.deck.key[node] = name
-        return node
+    def absent(self, number: int, change: AddResistor | AddCurrentSource) -> None:
+        """Write a part that is not there yet."""
+        if isinstance(change, AddResistor):
+            name, nets, value = f"rz{number}", (change.net_a, change.net_b), f"{NEUTRAL_OHM:.9g}"
+        else:
+            name, nets, value = f"iz{number}", (change.net_from, change.net_to), "dc 0"
+        self.add(f"{name} {self.net(nets[0])} {self.net(nets[1])} {value}")
+        self.deck.alter[change.name] = name
 
     def part(self, number: int, part: Part) -> None:
         """Write one part."""
@@ -168,29 +98,18 @@ class _Writer:
             case "controlled_source":
                 self._controlled(number, part)
             case "tube":
-                self._tube(number, part)
+                write_tube(self, number, part)
 
     def _two_pin(self, part: Part, name: str, value: str) -> None:
         first, second = part.nets
         self.add(f"{name} {self.net(first)} {self.net(second)} {value}")
         self.deck.alter[part.ref] = name
 
-    def _start_v(self, first: str, second: str) -> float:
-        assert self.start is not None
-        volts, key = self.start.node_v, self.deck.key
-        return volts.get(key.get(first, ""), 0.0) - volts.get(key.get(second, ""), 0.0)
-
-    def _inner(self, node: str, key: str) -> str:
-        """Note a node that is no net, and what a start state calls it."""
-        self.deck.inner.append(node)
-        self.deck.key[node] = key
-        return node
-
     def _capacitor(self, name: str, part: Part) -> None:
         value = f"{part.value or 0.0:.12g}"
         if self.start:
             first, second = (self.net(net) for net in part.nets)
-            volts = self.start.capacitor_v.get(part.ref, self._start_v(first, second))
+            volts = self.start.capacitor_v.get(part.ref, self.start_v(first, second))
             value += f" ic={volts:.12g}"
         self._two_pin(part, name, value)
 
@@ -208,7 +127,7 @@ class _Writer:
         self.deck.alter[part.ref] = name
         self.deck.current[part.ref] = f"{name}#branch"
         self.deck.winding[part.ref] = (first, wire)
-        self._inner(wire, wire_of(part.ref))
+        self.inner(wire, wire_of(part.ref))
 
     def _source(self, number: int, part: Part) -> None:
         letter = "v" if part.kind == "voltage_source" else "i"
@@ -229,145 +148,32 @@ class _Writer:
         if element is None or model is None:
             raise DeckError(f"{part.ref} names a model the netlist does not define")
         letter = element.letter.lower()
-        nodes = " ".join(self.net(net) for net in part.nets)
-        self.add(f"{letter}{number} {nodes} {self._model(element.name, letter)}")
+        senses = self.deck.sense[part.ref] = {}
+        nodes: list[str] = []
+        for place, pin in enumerate(part.pins[:-1]):
+            nodes.append(self._sensed(f"j{number}_{place}", f"{part.ref}.{pin.name}", pin.net))
+            senses[pin.name] = f"v{nodes[-1]}#branch"
+        if letter == "d":
+            self.deck.current[part.ref] = senses[part.pins[0].name]
+        nodes.append(self.net(part.pins[-1].net))
+        self.add(f"{letter}{number} {' '.join(nodes)} {self.model_name(element.name, letter)}")
 
-    def _model(self, name: str, letter: str) -> str:
-        key = name.casefold()
-        if key not in self.models:
-            model = self.circuit.models[key]
-            if (text := device_text(model, diode=letter == "d")) is None:
-                raise DeckError(f"model {name} is of a kind that is not read: {model.kind}")
-            self.models[key] = f"m{len(self.models)}"
-            self.add(f".model {self.models[key]} {text}")
-        return self.models[key]
+    def _sensed(self, node: str, key: str, net: str) -> str:
+        """Return a node of its own behind a sense of 0 V at a net."""
+        self.inner(node, key)
+        self.add(f"v{node} {self.net(net)} {node} 0")
+        return node
 
     def _controlled(self, number: int, part: Part) -> None:
+        """Write a controlled source, its own current sensed at its first pin."""
         assert part.element is not None
-        self._behavioral(f"{number}", part.element, self.net)
-
-    def _behavioral(self, tag: str, element: FlatElement, net: object) -> None:
-        assert callable(net)
-        nodes = " ".join(net(name) for name in element.nodes)
-        letter = element.letter.lower()
-        if element.expression is not None:
-            text = to_ngspice(
-                element.expression,
-                lambda a, b: f"v({net(a)})" if b == GROUND else f"v({net(a)},{net(b)})",
-                self._sensed_current,
-            )
-            first, second = (net(name) for name in element.nodes[:2])
-            quantity = element.quantity or ("v" if letter == "e" else "i")
-            self.add(f"b{tag} {first} {second} {quantity}={text}")
-        elif letter in "fh":
-            source = self._source_name(element.controls[0])
-            self.add(f"{letter}{tag} {nodes} {source} {element.value or 0.0:.12g}")
-        else:
-            self.add(f"{letter}{tag} {nodes} {element.value or 0.0:.12g}")
-
-    def _source_name(self, ref: str) -> str:
-        name = self.sources.get(ref.casefold())
-        if name is None:
-            raise DeckError(f"the current of {ref} is used, but there is no such voltage source")
-        return name
-
-    def _sensed_current(self, ref: str) -> str:
-        return f"i({self._source_name(ref)})"
-
-    def _tube(self, number: int, part: Part) -> None:
-        pins = {pin.name: self.net(pin.net) for pin in part.pins}
-        inner = dict(pins)
-        senses = self.deck.sense[part.ref] = {}
-        for electrode in ("plate", "screen", "grid"):
-            if electrode not in pins:
-                continue
-            letter = electrode[0]
-            inner[electrode] = self._inner(f"{letter}{number}", part.net(electrode))
-            level = self._series_sine(part.ref) if electrode == "grid" else "0"
-            self.add(f"v{letter}{number} {pins[electrode]} {inner[electrode]} {level}")
-            senses[electrode] = f"v{letter}{number}#branch"
-        if part.current_scale == 0.0:
-            for electrode in senses:
-                self.add(f"rc{electrode[0]}{number} {inner[electrode]} {inner['cathode']} 1e12")
-        elif part.element is not None and part.element.body:
-            self._own_model(number, part, inner)
-        else:
-            self._law(number, part, inner)
-
-    def _series_sine(self, ref: str) -> str:
-        if self.drive and self.hookup:
-            for tube, sign in self.hookup.series_grids:
-                if tube == ref:
-                    peak = sign * self.drive.input_v
-                    return f"dc 0 ac {sign:.12g} sin(0 {peak:.12g} {self.drive.frequency_hz:.12g})"
-        return "0"
-
-    def _law(self, number: int, part: Part, inner: dict[str, str]) -> None:
-        if part.tube is None:
-            raise DeckError(f"{part.ref} has no current law on file and no model in the netlist")
-        law = law_of(part.tube)
-        if part.current_scale != 1.0:
-            law = law.scaled(part.current_scale)
-        plate, grid, cathode = inner["plate"], inner["grid"], inner["cathode"]
-        for line in tube_cards(f"t{number}", law, plate, inner.get("screen"), grid, cathode):
-            self.add(line)
-        if self.drive:
-            for line in capacitance_cards(f"t{number}", part.tube, plate, grid, cathode):
-                self.add(self._with_start(line))
-
-    def _with_start(self, line: str) -> str:
-        if not self.start:
-            return line
-        _, first, second, *_ = line.split()
-        return f"{line} ic={self._start_v(first, second):.12g}"
-
-    def _own_model(self, number: int, part: Part, inner: dict[str, str]) -> None:
-        """Write the user's own tube subcircuit, its pins on the sensed nodes."""
-        element = part.element
-        assert element is not None
-        pin_node: dict[str, str] = {}
-        for pin in part.pins:
-            pin_node.setdefault(pin.net, inner[pin.name])
-        locals_: dict[str, str] = {}
-
-        def net(name: str) -> str:
-            if name == GROUND:
-                return "0"
-            if name in pin_node:
-                return pin_node[name]
-            if name not in locals_:
-                locals_[name] = self._inner(f"y{number}_{len(locals_)}", name)
-            return locals_[name]
-
-        for index, card in enumerate(element.body):
-            if card.letter == "V":
-                self.sources[card.ref.casefold()] = f"v{number}_{index}"
-        for index, card in enumerate(element.body):
-            self._body_card(f"{number}_{index}", card, net)
-
-    def _body_card(self, tag: str, card: FlatElement, net: object) -> None:
-        assert callable(net)
-        nodes = [net(name) for name in card.nodes]
-        match card.letter:
-            case "R":
-                value = max(card.value or 0.0, MIN_RESISTANCE_OHM)
-                self.add(f"r{tag} {nodes[0]} {nodes[1]} {value:.12g}")
-            case "C" if self.drive:
-                line = f"c{tag} {nodes[0]} {nodes[1]} {card.value or 0.0:.12g}"
-                self.add(self._with_start(line))
-            case "C":
-                pass  # nothing at DC
-            case "V" | "I":
-                level = card.waveform.dc_value if card.waveform else 0.0
-                self.add(f"{card.letter.lower()}{tag} {nodes[0]} {nodes[1]} {level:.12g}")
-            case "D":
-                if card.name.casefold() not in self.circuit.models:
-                    raise DeckError(f"{card.ref} names a model the netlist does not define")
-                self.add(f"d{tag} {nodes[0]} {nodes[1]} {self._model(card.name, 'd')}")
-            case "E" | "F" | "G" | "H" | "B":
-                self._behavioral(tag, card, net)
-            case _:
-                raise DeckError(f"{card.ref} inside a tube model is of a kind that is not read")
+        nodes = part.element.nodes
+        inner = self._sensed(f"j{number}", f"{part.ref} sensed", nodes[0])
+        self.deck.current[part.ref] = f"v{inner}#branch"
+        element = replace(part.element, nodes=(f"{part.ref} sensed", *nodes[1:]))
+        self.behavioral(
+            f"{number}", element, lambda net: inner if net == element.nodes[0] else self.net(net)
+        )
 
     def couplings(self) -> None:
         """Write the magnetic couplings, pair by pair."""
@@ -383,10 +189,10 @@ class _Writer:
             return
         for number, (near, far) in enumerate(self.hookup.bare_windings):
             first, second = self.net(near), self.net(far)
-            middle = self._inner(f"q{number}", f"damping {number}")
+            middle = self.inner(f"q{number}", f"damping {number}")
             self.add(f"rd{number} {first} {middle} {DAMPING_OHM:.9g}")
             line = f"cd{number} {middle} {second} {DAMPING_F:.9g}"
-            self.add(self._with_start(line))
+            self.add(self.with_start(line))
 
     def finish(self, options: str) -> Deck:
         """Close the deck."""

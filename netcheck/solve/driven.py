@@ -14,7 +14,7 @@ from math import hypot, inf
 
 import numpy as np
 
-from netcheck.circuit.changes import Change, apply_changes
+from netcheck.circuit.changes import Change, DriveLevel, apply_changes
 from netcheck.circuit.model import Circuit
 from netcheck.solve.analyses import Drive, Hookup, StartState
 from netcheck.solve.deck import DeckError
@@ -62,7 +62,13 @@ def solve_driven(
     frequency_hz: float,
     request: DrivenRequest,
 ) -> DrivenAnswer:
-    """Solve all levels of one request, each level from the one before."""
+    """Solve all levels of one request, each level from the one before.
+
+    A circuit that drives itself has no steady state of its own under a sine.
+    """
+    for change in request.changes:
+        if isinstance(change, DriveLevel):
+            return _failed(request, change.reason)
     faulted = apply_changes(circuit, request.changes)
     idle = solve_sweep(engine, IdleSweep(faulted, (IdleRequest(),)))[0]
     if isinstance(idle, NotSolved):
@@ -74,18 +80,17 @@ def solve_driven(
     outcomes: dict[str, Outcome] = {}
     starts: dict[str, StartState] = {}
     shift = _idle_shift(idle, request.start_idle)
-    latest: StartState | None = None
+    latest: tuple[str, StartState] | None = None
     for name, level in request.levels.items():
-        guess = latest
-        if name in request.starts:
-            guess = _moved(request.starts[name], shift)
+        guess = _guess(name, request.starts, shift, latest)
         drive = Drive(frequency_hz, level)
         try:
             state = _settle(engine, faulted, hookup, drive, slow, guess, request.learn)
         except (EngineFailure, DeckError) as failure:
             outcomes[name] = NotSolved(name, str(failure), level)
             continue
-        latest = starts[name] = state.end
+        starts[name] = state.end
+        latest = name, state.end
         outcomes[name] = _observed(name, faulted, hookup, drive, state)
     return DrivenAnswer(outcomes, starts, idle)
 
@@ -170,6 +175,35 @@ def _idle_shift(idle: Solved, healthy: Solved | None) -> dict[str, float]:
     return {net: volts - healthy.nets.get(net, 0.0) for net, volts in idle.nets.items()}
 
 
+def _guess(
+    name: str,
+    known: Mapping[str, StartState],
+    shift: Mapping[str, float],
+    latest: tuple[str, StartState] | None,
+) -> StartState | None:
+    """Return where a level may settle.
+
+    That is where the similar circuit settled, moved by what the fault did to the level
+    before, or by what it does at idle where there was none.
+    """
+    if name not in known:
+        return latest[1] if latest else None
+    if latest is None or latest[0] not in known:
+        return _moved(known[name], shift)
+    before, after = known[latest[0]], latest[1]
+    amps = {
+        ref: now - before.winding_a.get(ref, now) for ref, now in after.winding_a.items()
+    }
+    moved = _moved(
+        known[name],
+        {key: now - before.node_v.get(key, now) for key, now in after.node_v.items()},
+    )
+    winding_a = {
+        ref: now + amps.get(ref, 0.0) for ref, now in known[name].winding_a.items()
+    }
+    return replace(moved, winding_a=winding_a)
+
+
 def _moved(start: StartState, shift_v: Mapping[str, float]) -> StartState:
     """Move a start by how far a fault moves the idle volts of each net."""
     node_v = dict(start.node_v)
@@ -197,6 +231,7 @@ def _observed(
         output_peak_v=peak,
         distortion=distortion,
         settled_share=state.share,
+        balance=state.balance,
     )
 
 

@@ -1,36 +1,43 @@
 """Idle solving: operating points of a circuit and of its faulted variants.
 
 Comes in: a circuit and, for each variant, the changes that make it.  Goes out:
-one `Solved` or `NotSolved` a variant, in order.  Variants made only of values,
-added resistors and shorted turns (at DC a change of wire) are solved by altering
-one loaded deck, a quarter of the cost of a new one; the others get their own.  A test
-holds both to one answer.
+one `Solved` or `NotSolved` a variant, in order.  Variants made only of values, wire
+resistances, added resistors and currents, shorted turns (at DC a change of wire) and
+other emission, gas or grid emission of a tube are solved by altering one loaded
+deck, a quarter of the cost of a new one.  Another type of tube, a pin on another
+net, and changes of a user's own tube model get a deck of their own.  A test holds
+both to one answer.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from netcheck.circuit.changes import (
+    AddCurrentSource,
     AddResistor,
     Change,
+    DriveLevel,
+    Reconnect,
+    ScaleDrive,
+    ScaleEmission,
+    SetGas,
+    SetGridEmission,
     SetValue,
+    SetWire,
     ShortTurns,
     apply_changes,
     dc_wire_ohm,
 )
 from netcheck.circuit.model import GROUND, Circuit
-from netcheck.solve.deck import (
-    MIN_RESISTANCE_OHM,
-    NEUTRAL_OHM,
-    Deck,
-    DeckError,
-    wire_of,
-    write_deck,
-)
+from netcheck.solve.deck import MIN_RESISTANCE_OHM, NEUTRAL_OHM, Deck, DeckError, write_deck
+from netcheck.solve.deck_names import emission_of, gas_of, positive_grid_of, space_of, wire_of
 from netcheck.solve.ngspice import Engine, EngineFailure
 from netcheck.solve.point import observe_point
 from netcheck.solve.results import NotSolved, Outcome, Solved
+from netcheck.solve.tube_cards import gas_gain
+from netcheck.tubes.model import law_of
 
 MAX_INDUCTOR_V = 1e-3
 """At DC an ideal winding has no voltage; more means a poisoned solve."""
@@ -52,8 +59,8 @@ class IdleSweep:
     """Operating points of one circuit under one condition.
 
     healthy: the healthy state with its readings, for nets that a fault leaves alone.
-    absent: resistors that the changes of this or another sweep put in; sweeps with
-    the same circuit and the same of these share one loaded deck.
+    absent: resistors and current sources that the changes of this or another sweep
+    put in; sweeps with the same circuit and the same of these share one loaded deck.
     """
 
     circuit: Circuit
@@ -61,7 +68,7 @@ class IdleSweep:
     condition: str = "idle"
     meter_ohm: float | None = 10e6
     healthy: Solved | None = None
-    absent: tuple[AddResistor, ...] = ()
+    absent: tuple[AddResistor | AddCurrentSource, ...] = ()
 
 
 def solve_sweep(engine: Engine, sweep: IdleSweep) -> list[Outcome]:
@@ -96,7 +103,7 @@ class _Runner:
     def __init__(self, engine: Engine, sweep: IdleSweep) -> None:
         self.engine = engine
         self.sweep = sweep
-        self.absent = self._absent_resistors()
+        self.absent = self._absent_parts()
         self.deck: Deck | None = None
         self.healthy: dict[str, float] = {
             part.ref: part.value
@@ -104,21 +111,24 @@ class _Runner:
             if part.value is not None and part.kind != "tube"
         }
 
-    def _absent_resistors(self) -> list[AddResistor]:
-        """Resistors that some request may put in, one each, neutral at first."""
+    def _absent_parts(self) -> list[AddResistor | AddCurrentSource]:
+        """Parts that some request may put in, one each, neutral at first."""
         table = {change.name: change for change in self.sweep.absent}
         for request in self.sweep.requests:
             for change in request.changes:
-                if isinstance(change, AddResistor):
+                if isinstance(change, AddResistor | AddCurrentSource):
                     table.setdefault(change.name, change)
             for net in request.meter_nets:
                 name = METER_PREFIX + net
                 table.setdefault(name, AddResistor(name, net, GROUND, NEUTRAL_OHM))
         known = set(self.sweep.circuit.nets)
-        return [change for change in table.values() if {change.net_a, change.net_b} <= known]
+        return [change for change in table.values() if _nets_of(change) <= known]
 
     def solve(self, request: IdleRequest) -> Outcome:
         """Solve one request by the shorter way that is open to it."""
+        for change in request.changes:
+            if isinstance(change, DriveLevel) and self._is_warm():
+                return NotSolved(self.sweep.condition, change.reason)
         try:
             if self.alterable(request):
                 return self._altered(request)
@@ -129,13 +139,32 @@ class _Runner:
 
     def alterable(self, request: IdleRequest) -> bool:
         """Say whether the loaded deck only needs other values for a request."""
-        names = {change.name for change in self.absent}
-        return all(
-            isinstance(change, ShortTurns)
-            or (isinstance(change, SetValue) and change.part in self.healthy)
-            or (isinstance(change, AddResistor) and change.name in names)
-            for change in request.changes
-        )
+        names = {change.name: change for change in self.absent}
+        return all(self._is_alterable(change, names) for change in request.changes)
+
+    def _is_alterable(
+        self, change: Change, absent: Mapping[str, AddResistor | AddCurrentSource]
+    ) -> bool:
+        match change:
+            case ShortTurns() | SetWire() | DriveLevel():
+                return True
+            case SetValue(part=ref):
+                return ref in self.healthy
+            case AddResistor() | AddCurrentSource():
+                known = absent.get(change.name)
+                return known is not None and _same_place(known, change)
+            case ScaleEmission(part=ref, scale=scale):
+                return self._follows_law(ref) and scale > 0.0
+            case SetGas(part=ref) | SetGridEmission(part=ref):
+                return self._follows_law(ref)
+        return False
+
+    def _follows_law(self, ref: str) -> bool:
+        """Say whether a tube is warm and solved by the law on file, not by its own model."""
+        part = self.sweep.circuit[ref]
+        own = part.element is not None and bool(part.element.body)
+        has_law = part.tube is not None and part.has_pin("grid") and not own
+        return has_law and part.current_scale > 0.0
 
     def _load(self) -> Deck:
         if self.deck is None:
@@ -153,9 +182,9 @@ class _Runner:
         deck = self._load()
         undo: list[tuple[str, float]] = []
         for change in request.changes:
-            target, value, healthy = self._alteration(deck, change)
-            undo.append((target, healthy))
-            self.engine.alter(target, value)
+            for target, value, healthy in self._alterations(change):
+                undo.append((deck.alter[target], healthy))
+                self.engine.alter(deck.alter[target], value)
         try:
             circuit = apply_changes(self.sweep.circuit, _without_short_turns(request.changes))
             return self._observe(deck, circuit, request)
@@ -163,16 +192,43 @@ class _Runner:
             for target, value in undo:
                 self.engine.alter(target, value)
 
-    def _alteration(self, deck: Deck, change: Change) -> tuple[str, float, float]:
+    def _alterations(self, change: Change) -> list[tuple[str, float, float]]:
         """Return what to alter, to which value, and the healthy value."""
-        if isinstance(change, SetValue):
-            return deck.alter[change.part], change.value, self.healthy[change.part]
-        if isinstance(change, ShortTurns):
-            whole = self.sweep.circuit[change.part].note.dcr_ohm or 0.0
-            ohm = dc_wire_ohm(self.sweep.circuit, change)
-            return deck.alter[wire_of(change.part)], ohm, max(whole, MIN_RESISTANCE_OHM)
-        assert isinstance(change, AddResistor)
-        return deck.alter[change.name], change.ohm, NEUTRAL_OHM
+        circuit = self.sweep.circuit
+        match change:
+            case SetValue(part=ref, value=value):
+                return [(ref, value, self.healthy[ref])]
+            case SetWire(part=ref, ohm=ohm):
+                return [(wire_of(ref), ohm, self._wire_ohm(ref))]
+            case ShortTurns(part=ref):
+                return [(wire_of(ref), dc_wire_ohm(circuit, change), self._wire_ohm(ref))]
+            case AddResistor(name=name, ohm=ohm):
+                return [(name, ohm, NEUTRAL_OHM)]
+            case AddCurrentSource(name=name, ampere=ampere):
+                return [(name, ampere, 0.0)]
+            case ScaleEmission(part=ref, scale=scale):
+                return [(space_of(ref), scale, 1.0), (positive_grid_of(ref), scale, 1.0)]
+            case SetGas(part=ref, ratio=ratio):
+                return [(gas_of(ref), gas_gain(ratio), gas_gain(self._gas_ratio(ref)))]
+            case SetGridEmission(part=ref, ampere=ampere):
+                return [(emission_of(ref), ampere, circuit[ref].grid_emission_a)]
+            case DriveLevel():
+                return []
+        raise TypeError(f"{type(change).__name__} needs a deck of its own")
+
+    def _is_warm(self) -> bool:
+        """Say whether any tube conducts: cold ones do not oscillate."""
+        return any(tube.current_scale > 0.0 for tube in self.sweep.circuit.tubes)
+
+    def _wire_ohm(self, winding: str) -> float:
+        return max(self.sweep.circuit[winding].note.dcr_ohm or 0.0, MIN_RESISTANCE_OHM)
+
+    def _gas_ratio(self, ref: str) -> float:
+        part = self.sweep.circuit[ref]
+        if part.gas_ratio is not None:
+            return part.gas_ratio
+        assert part.tube is not None
+        return law_of(part.tube).grid.gas_ratio
 
     def _reloaded(self, request: IdleRequest) -> Outcome:
         self.deck = None
@@ -217,9 +273,8 @@ class _Runner:
     def _touched(self, changes: tuple[Change, ...]) -> set[str]:
         nets: set[str] = set()
         for change in changes:
-            if isinstance(change, AddResistor):
-                nets |= {change.net_a, change.net_b}
-            else:
+            nets |= _nets_of(change)
+            if not isinstance(change, AddResistor | AddCurrentSource | DriveLevel):
                 nets.update(self.sweep.circuit[change.part].nets)
         return nets
 
@@ -236,6 +291,27 @@ class _Runner:
         if volts == 0.0 or abs(now - volts) > max(STILL_V, STILL_SHARE * abs(volts)):
             return None
         return healthy.readings[net] / volts
+
+
+def _nets_of(change: Change) -> set[str]:
+    """Return the nets that a change names itself."""
+    match change:
+        case AddResistor(net_a=first, net_b=second):
+            return {first, second}
+        case AddCurrentSource(net_from=first, net_to=second):
+            return {first, second}
+        case Reconnect(net=net) | ScaleDrive(source_net=net):
+            return {net}
+    return set()
+
+
+def _same_place(known: AddResistor | AddCurrentSource, change: Change) -> bool:
+    """Say whether an added part stands where the deck has it."""
+    if isinstance(known, AddResistor):
+        return isinstance(change, AddResistor) and _nets_of(known) == _nets_of(change)
+    if not isinstance(change, AddCurrentSource):
+        return False
+    return (known.net_from, known.net_to) == (change.net_from, change.net_to)
 
 
 def _without_short_turns(changes: tuple[Change, ...]) -> tuple[Change, ...]:

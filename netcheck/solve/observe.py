@@ -19,7 +19,15 @@ from netcheck.solve.deck import MIN_RESISTANCE_OHM, Deck
 from netcheck.solve.results import PartState, TubeState
 
 Array = NDArray[np.float64]
-OBSERVED_KINDS = ("resistor", "capacitor", "inductor", "voltage_source", "diode")
+OBSERVED_KINDS = (
+    "resistor",
+    "capacitor",
+    "inductor",
+    "voltage_source",
+    "current_source",
+    "controlled_source",
+    "diode",
+)
 
 
 @dataclass(frozen=True)
@@ -88,6 +96,8 @@ class Observation:
 
     def tube(self, part: Part) -> TubeState:
         """Observe one tube section."""
+        if not part.has_pin("grid"):
+            return self._rectifier(part)
         sense = self.deck.sense[part.ref]
         cathode = self.net(part.net("cathode"))
         plate = self.net(part.net("plate"))
@@ -115,6 +125,28 @@ class Observation:
             cathode_peak_current_a=float(np.max(total)),
         )
 
+    def _rectifier(self, part: Part) -> TubeState:
+        """Observe a tube without a grid, all of its plates together."""
+        cathode = self.net(part.net("cathode"))
+        plates = [pin for pin in part.pins if pin.name != "cathode"]
+        volts = [self.net(pin.net) - cathode for pin in plates]
+        amperes = [self.vector(self.deck.sense[part.ref][pin.name]) for pin in plates]
+        watts = sum(self.mean(v * a) for v, a in zip(volts, amperes, strict=True))
+        total = np.sum(amperes, axis=0)
+        return TubeState(
+            plate_v=self.mean(self.net(plates[0].net)),
+            screen_v=None,
+            grid_v=self.mean(cathode),
+            cathode_v=self.mean(cathode),
+            plate_current_a=self.mean(total),
+            screen_current_a=None,
+            grid_current_a=0.0,
+            plate_dissipation_w=watts,
+            screen_dissipation_w=None,
+            plate_peak_v=float(max(np.max(v) for v in volts)),
+            cathode_peak_current_a=float(np.max(total)),
+        )
+
     def part(self, part: Part) -> PartState:
         """Observe one two-pin part."""
         first, second = part.nets[:2]
@@ -123,13 +155,13 @@ class Observation:
         match part.kind:
             case "resistor":
                 amps = volts / max(part.value or 0.0, MIN_RESISTANCE_OHM)
-            case "inductor" | "voltage_source":
-                amps = self.vector(self.deck.current[part.ref])
             case "capacitor" if len(self.gaps):
                 instants = np.concatenate([[0.0], np.cumsum(self.gaps)])
                 amps = (part.value or 0.0) * np.gradient(volts, instants)
-            case _:
+            case "capacitor":
                 amps = np.zeros_like(volts)
+            case _:
+                amps = self.amperes(part)
         power = self.mean(volts * amps) if part.kind != "capacitor" else 0.0
         return PartState(
             voltage_v=self.mean(volts),
@@ -138,6 +170,11 @@ class Observation:
             rms_current_a=float(np.sqrt(self.mean(amps * amps))),
             power_w=power,
         )
+
+    def amperes(self, part: Part) -> Array:
+        """Return the current of a winding, a source or a diode, from first to second pin."""
+        name = self.deck.current.get(part.ref)
+        return self.vector(name) if name else np.full(self.rows.shape[1], part.value or 0.0)
 
     def tubes(self, circuit: Circuit) -> dict[str, TubeState]:
         """Observe all tubes."""

@@ -34,6 +34,8 @@ def observe_point(condition: str, circuit: Circuit, deck: Deck, values: Sequence
 def _tube(
     part: Part, nets: Mapping[str, float], sense: Mapping[str, str], vector: Mapping[str, float]
 ) -> TubeState:
+    if not part.has_pin("grid"):
+        return _rectifier(part, nets, sense, vector)
     cathode = nets[part.net("cathode")]
     plate = nets[part.net("plate")]
     plate_a = vector[sense["plate"]]
@@ -59,6 +61,21 @@ def _tube(
     )
 
 
+def _rectifier(
+    part: Part, nets: Mapping[str, float], sense: Mapping[str, str], vector: Mapping[str, float]
+) -> TubeState:
+    cathode = nets[part.net("cathode")]
+    plates = [pin for pin in part.pins if pin.name != "cathode"]
+    volts = [nets[pin.net] - cathode for pin in plates]
+    amperes = [vector[sense[pin.name]] for pin in plates]
+    total = sum(amperes)
+    watts = sum(v * a for v, a in zip(volts, amperes, strict=True))
+    plate = nets[plates[0].net]
+    return TubeState(
+        plate, None, cathode, cathode, total, None, 0.0, watts, None, max(volts), total
+    )
+
+
 def _part(
     part: Part, nets: Mapping[str, float], deck: Deck, vector: Mapping[str, float]
 ) -> PartState:
@@ -66,8 +83,9 @@ def _part(
     volts = nets[first] - nets[second]
     if part.kind == "resistor":
         amps = volts / max(part.value or 0.0, MIN_RESISTANCE_OHM)
-    elif part.kind in ("inductor", "voltage_source"):
-        amps = vector[deck.current[part.ref]]
-    else:
+    elif part.kind == "capacitor":
         amps = 0.0
+    else:  # a current source needs no sense
+        name = deck.current.get(part.ref)
+        amps = vector[name] if name else part.value or 0.0
     return PartState(volts, abs(volts), amps, abs(amps), volts * amps)

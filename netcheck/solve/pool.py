@@ -19,7 +19,7 @@ import sys
 import tempfile
 import time
 from collections import deque
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from multiprocessing.connection import Connection, wait
 from types import TracebackType
@@ -88,7 +88,9 @@ class Pool:
         jobs: int | None = None,
         time_limit_s: float = 60.0,
         memory_bytes: int = MEMORY_BYTES,
+        method: str | None = None,
     ) -> None:
+        """Start `jobs` workers, by the start method of `multiprocessing` named."""
         self.size = max(1, jobs or default_jobs())
         self.time_limit_s = time_limit_s
         self.memory_bytes = memory_bytes
@@ -97,8 +99,8 @@ class Pool:
         self._failed_starts = 0
         self.engine = ""
         self._shared: dict[str, Any] = {}
-        method = "fork" if sys.platform.startswith("linux") else "spawn"
-        self._context: Any = multiprocessing.get_context(method)
+        usual = "fork" if sys.platform.startswith("linux") else "spawn"
+        self._context: Any = multiprocessing.get_context(method or usual)
         self._folder = tempfile.mkdtemp(prefix="netcheck-")
         self._workers = [self._start() for _ in range(self.size)]
 
@@ -222,7 +224,8 @@ class Pool:
         ours, theirs = self._context.Pipe()
         arguments = (theirs, ours, self._folder, self.memory_bytes)
         process = self._context.Process(target=_work, args=arguments, daemon=True)
-        process.start()
+        with _may_have_children():
+            process.start()
         theirs.close()
         for name, value in self._shared.items():
             _send(ours, (None, (name, value)))
@@ -240,6 +243,22 @@ class Pool:
         worker.process.join()
         worker.pipe.close()
         self._workers[self._workers.index(worker)] = self._start()
+
+
+@contextlib.contextmanager
+def _may_have_children() -> Iterator[None]:
+    """Let a daemonic process, such as a cluster's worker, start workers of ours.
+
+    The standard library forbids it, since children of such a process could outlive it;
+    ours end when their pipe does.
+    """
+    settings: dict[str, Any] = getattr(multiprocessing.current_process(), "_config", {})
+    daemon = settings.pop("daemon", None)
+    try:
+        yield
+    finally:
+        if daemon is not None:
+            settings["daemon"] = daemon
 
 
 def _send(pipe: Connection, message: tuple[Any, Any]) -> None:

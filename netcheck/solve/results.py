@@ -14,7 +14,11 @@ from dataclasses import dataclass, field
 
 @dataclass(frozen=True)
 class TubeState:
-    """One tube section; screen values are None for a triode."""
+    """One tube section; screen values are None for a triode.
+
+    A rectifier's currents and watts are those of all its plates; it has no grid, and
+    `grid_v` is its cathode's.
+    """
 
     plate_v: float
     screen_v: float | None
@@ -50,6 +54,30 @@ class PartState:
     power_w: float
 
 
+@dataclass(frozen=True, slots=True)
+class PowerBalance:
+    """Where the power of a driven run went, as means over the averaged cycles.
+
+    supplied_w: by all sources, the signal's included.  delivered_w: into the speakers.
+    stored_w: by how much the energy in capacitors and cores rises.
+    """
+
+    supplied_w: float
+    dissipated_w: float
+    delivered_w: float
+    stored_w: float
+
+    @property
+    def gap_w(self) -> float:
+        """Power that is not accounted for."""
+        return self.supplied_w - self.dissipated_w - self.delivered_w - self.stored_w
+
+    @property
+    def turnover_w(self) -> float:
+        """What the gap is compared with: the larger of what came in and what was used."""
+        return max(abs(self.supplied_w), self.dissipated_w + self.delivered_w)
+
+
 @dataclass(frozen=True)
 class Solved:
     """A solved state of the circuit under one condition."""
@@ -73,15 +101,21 @@ class Solved:
     """Largest remaining mean capacitor current (or inductor voltage) as a share of its
     rms; those whose state is within some 0.1 V of settled are passed over."""
     notes: tuple[str, ...] = field(default=())
+    balance: PowerBalance | None = None
+    """Of a driven run."""
 
 
 @dataclass(frozen=True)
 class NotSolved:
-    """A condition that could not be solved, with the reason in plain words."""
+    """A condition that could not be solved, with the reason in plain words.
+
+    skipped: it was left out on purpose, since another condition already says enough.
+    """
 
     condition: str
     reason: str
     input_v: float = 0.0
+    skipped: bool = False
 
 
 Outcome = Solved | NotSolved

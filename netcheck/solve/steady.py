@@ -21,9 +21,11 @@ import numpy as np
 
 from netcheck.circuit.model import Circuit
 from netcheck.solve.analyses import Drive, Hookup, StartState
+from netcheck.solve.balance import power_balance
 from netcheck.solve.deck import DRIVEN_OPTIONS, Deck, write_deck
 from netcheck.solve.ngspice import Array, Engine, EngineFailure
 from netcheck.solve.observe import Observation
+from netcheck.solve.results import PowerBalance
 from netcheck.solve.slow import MAX_STEP_V, Means, SlowStates
 
 STEPS_PER_CYCLE = 64
@@ -32,12 +34,18 @@ SETTLING = 1
 """Cycles at the start of a run that let fast parts settle and are not averaged."""
 WARM_UP = 10
 """Cycles at the start of a run from idle, in which the drive builds up its bias."""
-GLANCE = 2
+GLANCE = 1
 """Cycles averaged while the slow states are still being corrected."""
 AVERAGED = 2
 """Cycles averaged once they are settled: what is reported."""
 SETTLED_SHARE = 0.02
 """Settled: every mean is below this share of the rms of its own current or voltage."""
+BALANCED_SHARE = 0.01
+"""Of what a run turns over, so much may be unaccounted for, or `BALANCED_W`."""
+BALANCED_W = 2e-3
+"""Where next to nothing is turned over, as with B+ lost."""
+FINER = 4
+"""A run that does not balance is settled again with so many times the steps."""
 MAX_RUNS = 60
 MAX_GUESSED_RUNS = 14
 """With a guess there is a second try without one."""
@@ -56,6 +64,7 @@ class SteadyState:
     end: StartState
     share: float
     runs: int
+    balance: PowerBalance
 
 
 @dataclass(frozen=True)
@@ -92,6 +101,7 @@ class _Shooter:
         self.drive = drive
         self.slow = slow
         self.period_s = 1.0 / drive.frequency_hz
+        self.steps = STEPS_PER_CYCLE
 
     def run(
         self, start: StartState | None, averaged: int = GLANCE, settling: int = SETTLING
@@ -111,7 +121,7 @@ class _Shooter:
             self.circuit, hookup=self.hookup, drive=self.drive, start=start, attempt=attempt
         )
         self.engine.load(deck.lines)
-        step_s = self.period_s / STEPS_PER_CYCLE
+        step_s = self.period_s / self.steps
         time, rows = self.engine.transient(
             step_s,
             (settling + averaged) * self.period_s,
@@ -134,7 +144,10 @@ class _Shooter:
             share = slow.share(means, step)
             if share <= SETTLED_SHARE:
                 if averaged == AVERAGED:
-                    return self._settled(current, share, runs)
+                    state = self._settled(current, share, runs)
+                    if is_balanced(state.balance):
+                        return state
+                    self._refine(state.balance)
                 averaged = AVERAGED
             best = min(best, share)
             step = self.bounded(step, jacobian, means)
@@ -145,6 +158,16 @@ class _Shooter:
         raise EngineFailure(
             f"did not settle: a mean is still {100 * best:.1f} % of its rms after {most} runs"
         )
+
+    def _refine(self, balance: PowerBalance) -> None:
+        """Go on with finer steps; once they are fine, a gap is one that is not understood."""
+        if self.steps != STEPS_PER_CYCLE:
+            gap = abs(balance.gap_w) / balance.turnover_w
+            raise EngineFailure(
+                f"the power does not balance: {100 * gap:.1f} % of {balance.turnover_w:.3g} W "
+                "is not accounted for"
+            )
+        self.steps *= FINER
 
     def bounded(self, step: Array, jacobian: Array, means: Means) -> Array:
         """Return a step within reach: Newton's, or one that looks less far ahead.
@@ -189,7 +212,13 @@ class _Shooter:
 
     def _settled(self, run: _Run, share: float, runs: int) -> SteadyState:
         time = np.concatenate([[0.0], np.cumsum(run.seen.gaps)])
-        return SteadyState(run.seen, time, self.end_of(run), share, runs)
+        balance = power_balance(run.seen, self.circuit, self.hookup)
+        return SteadyState(run.seen, time, self.end_of(run), share, runs, balance)
+
+
+def is_balanced(balance: PowerBalance) -> bool:
+    """Say whether the power that came in is accounted for."""
+    return abs(balance.gap_w) <= max(BALANCED_SHARE * balance.turnover_w, BALANCED_W)
 
 
 def _solve(matrix: Array, right: Array) -> Array:

@@ -20,12 +20,17 @@ within one step of an iteration a node runs away along its tangent.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from netcheck.tubes.model import (
+    CHILD,
     KNEE_FLOOR_V,
+    RECTIFIER_SHARPNESS_PER_V,
     SCREEN_FLOOR_V,
     GridLaw,
     Law,
     PentodeLaw,
+    RectifierLaw,
     TriodeLaw,
 )
 from netcheck.tubes.types import TubeType
@@ -48,6 +53,16 @@ def tube_cards(
     if screen is None:
         raise ValueError(f"{prefix}: a pentode needs a screen net")
     return _pentode_cards(prefix, law, plate, screen, grid, cathode)
+
+
+def rectifier_card(name: str, law: RectifierLaw, plate: str, cathode: str) -> str:
+    """Return the card of one plate of a rectifier."""
+    steep = RECTIFIER_SHARPNESS_PER_V
+    volts = f"min(v({plate},{cathode}),{_n(KILO * HIGH_KV)})"
+    drive = _softplus(f"({_n(steep)}*{volts})")
+    return (
+        f"b{name} {plate} {cathode} i={_n(law.perveance * steep**-CHILD)}*pwr({drive},{_n(CHILD)})"
+    )
 
 
 def capacitance_cards(
@@ -74,6 +89,29 @@ def capacitance_cards(
         if row is not None:
             suffix, one, other = nets[name]
             cards.append(f"c{prefix}{suffix} {one} {other} {row.value:.6g}")
+    return cards
+
+
+def changed_model_cards(
+    number: int, scale: float, gas_ratio: float | None, inner: Mapping[str, str]
+) -> list[str]:
+    """Return what makes a user's own tube model stronger or weaker, or gassy.
+
+    Its sensed currents are fed back on its own nodes: with a share g of what is sensed
+    added, a model that draws I is sensed to draw I/(1-g).  Gas is a share of plate and
+    screen current, out of the grid.
+    """
+    cathode = inner["cathode"]
+    cards = []
+    for electrode in (name for name in inner if name != "cathode"):
+        letter = electrode[0]
+        sense = f"v{letter}{number}"
+        if scale != 1.0:
+            cards.append(
+                f"fs{letter}{number} {inner[electrode]} {cathode} {sense} {_n(1 - 1 / scale)}"
+            )
+        if gas_ratio and electrode != "grid":
+            cards.append(f"fg{letter}{number} {cathode} {inner['grid']} {sense} {_n(gas_ratio)}")
     return cards
 
 
@@ -156,9 +194,14 @@ def _grid_cards(prefix: str, law: GridLaw, space: str, nets: tuple[str, str, str
     scale = law.perveance * law.sharpness_per_v**-law.exponent
     return [
         f"b{prefix}g {grid} {cathode} i={_n(scale)}*pwr({steep},{_n(law.exponent)})",
-        f"g{prefix}i {grid} {cathode} {space} 0 {_n(-law.gas_ratio * MILLI)}",
+        f"g{prefix}i {grid} {cathode} {space} 0 {_n(gas_gain(law.gas_ratio))}",
         f"r{prefix}h {hot} {grid} {_n(law.leakage_ohm)}",
     ]
+
+
+def gas_gain(ratio: float) -> float:
+    """Return the gain that makes gas current of the space current's node."""
+    return -ratio * MILLI
 
 
 def _within(kilovolts: str) -> str:

@@ -9,11 +9,16 @@ from netcheck.judge import judge_state, level_of, limits_of
 from netcheck.judge.base import PartLimit
 from netcheck.tubes.library import load_library
 
-NAMES = [kind.name for kind in load_library().all_types()]
+TYPES = {
+    section.name: section for kind in load_library().all_types() for section in kind.unlike_sections
+}
+NAMES = list(TYPES)
+AMPLIFYING = [name for name, kind in TYPES.items() if kind.kind != "rectifier"]
+RECTIFIERS = [name for name, kind in TYPES.items() if kind.kind == "rectifier"]
 
 
 def limits(name: str, connection: str = "pentode") -> tuple[PartLimit, ...]:
-    circuit = circuit_of(tube("V1", load_library().find(name)))
+    circuit = circuit_of(tube("V1", TYPES[name]))
     return limits_of(circuit, roles_of(None, connection, ["V1"])).limits
 
 
@@ -29,7 +34,17 @@ def test_every_quantity_has_at_most_one_limit_in_a_condition(name: str) -> None:
             assert len(set(keys)) == len(keys)
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize("name", RECTIFIERS)
+def test_a_rectifier_is_judged_by_its_direct_current(name: str) -> None:
+    (current,) = (one for one in limits(name) if one.quantity == "output_current_a")
+    others = {one.quantity for one in limits(name)} - {"output_current_a"}
+
+    assert 0.05 < current.limit < 0.3
+    assert current.conditions == {"idle", "driven"}
+    assert others <= {"heater_cathode_voltage_v"}
+
+
+@pytest.mark.parametrize("name", AMPLIFYING)
 def test_plate_dissipation_is_judged_with_and_without_signal(name: str) -> None:
     for condition in ("idle", "full"):
         assert any(

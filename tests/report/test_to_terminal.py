@@ -149,30 +149,34 @@ def test_scaled_limit_is_shown_as_compared_and_marked() -> None:
     assert "* A limit of another rating system" in text
 
 
-def test_tipping_points_are_sentences_with_the_smallest_defect_first() -> None:
+def test_tipping_points_are_a_table_with_the_smallest_defect_first() -> None:
     text = to_terminal.render(build(), width=140)
+    table = text[text.index("How small a defect is enough") :]
 
-    leaks = text.index("C2 leak below 14 Mohm puts X2's plate over 12 W (idle)")
-    drift = text.index("R3 drift below 398 ohm puts X2's plate over 12 W (idle)")
-    assert leaks > text.index("C3 leak of the smallest size searched, 10 kohm, already puts")
-    assert leaks < text.index("No size that was searched puts a part over its limit: L1/shorted")
-    assert drift < leaks
+    rows = [table.index(start) for start in ("C3/leaky ", "R3/drifted ", "C2/leaky ")]
+    assert rows == sorted(rows)
+    assert "below 398 ohm" in table
+    assert rows[2] < table.index("No size that was searched puts a part over its limit: L1/shorted")
 
 
-def test_victims_of_one_defect_share_its_sentence() -> None:
+def test_narrow_tipping_points_are_sentences() -> None:
+    text = " ".join(to_terminal.render(build(), width=60).split())
+
+    assert "C2 leak below 14 Mohm puts X2's plate over 12 W (idle)" in text
+    assert "C3 leak of the smallest size searched, 10 kohm, already puts" in text
+
+
+def test_victims_of_one_defect_share_its_clause() -> None:
     first = build().tipping_points[2]
     points = (
-        replace(first, victim="X3"),
-        first,
-        replace(first, victim="R3", quantity="power_w", value=5.1e6),
+        replace(first, victim="X3", quantity="plate_current_a"),
+        replace(first, victim="X4", quantity="plate_current_a"),
+        replace(first, victim="Z9", quantity="power_w", value=5.1e6),
     )
 
     text = to_terminal.render(build(tipping_points=points), width=200)
 
-    assert (
-        "- C2 leak below 14 Mohm puts X2's plate over 12 W (idle); below 14 Mohm also X3's plate "
-        "over its limit (idle); below 5.1 Mohm also R3's power over 1 W (idle)\n"
-    ) in text
+    assert "X3 and X4 plate current over its limit (idle); below 5.1 Mohm also Z9 power" in text
 
 
 def test_grid_is_shown_as_the_meter_reads_it() -> None:

@@ -9,9 +9,16 @@ import numpy as np
 import pytest
 
 from netcheck.circuit.changes import (
+    AddCurrentSource,
     AddResistor,
+    Reconnect,
+    ReplaceTube,
+    ScaleDrive,
     ScaleEmission,
+    SetGas,
+    SetGridEmission,
     SetValue,
+    SetWire,
     ShortTurns,
     apply_changes,
 )
@@ -26,6 +33,11 @@ from tests.solve.worker import DEMOS, Demo, Worker, circuit_of, point_of, solved
 
 Figures = dict[str, float]
 CLOSE = 1e-6
+BEHIND_OPEN_V = 5e-4
+"""A part that is not there yet (1e15 ohm at up to 500 V) moves a net that hangs on an
+open part (1e9 ohm) by this much."""
+POSITIVE_GRID = 1e-5
+"""A grid that draws current sits on an exponential: two roads to it end this near."""
 
 
 def figures_of(state: Solved, without: tuple[str, ...] = ()) -> Figures:
@@ -44,9 +56,15 @@ def figures_of(state: Solved, without: tuple[str, ...] = ()) -> Figures:
     return found
 
 
-def assert_same(one: Figures, other: Figures, names: set[str], close: float = CLOSE) -> None:
+def assert_same(
+    one: Figures,
+    other: Figures,
+    names: set[str],
+    close: float = CLOSE,
+    floor_v: float = 1e-6,
+) -> None:
     """Every figure agrees, or differs by less than a microvolt, nanoampere or microwatt."""
-    floor = {"net": 1e-6, "V": 1e-6, "A": 1e-9, "W": 1e-6}
+    floor = {"net": floor_v, "V": floor_v, "A": 1e-9, "W": 1e-6}
     for name in names:
         least = floor["net" if name.startswith("net ") else name.rsplit(" ", 1)[1]]
         assert one[name] == pytest.approx(other[name], rel=close, abs=least), name
@@ -69,20 +87,32 @@ def test_altered_is_the_same_as_reloaded(name: str, demo: Callable[[str], Demo])
         one = figures_of(solved(outcome), without)
         other = figures_of(reloaded, without)
         assert one.keys() <= other.keys(), fault.id
-        assert_same(one, other, set(one))
+        assert_same(one, other, set(one), POSITIVE_GRID, BEHIND_OPEN_V)
 
 
 def test_every_kind_of_change_is_tried_above(demo: Callable[[str], Demo]) -> None:
     kinds = {type(change) for name in DEMOS for f in demo(name).faults for change in f.changes}
 
-    assert {SetValue, AddResistor, ShortTurns} <= kinds
+    assert {
+        AddCurrentSource,
+        AddResistor,
+        Reconnect,
+        ReplaceTube,
+        ScaleDrive,
+        ScaleEmission,
+        SetGas,
+        SetGridEmission,
+        SetValue,
+        SetWire,
+        ShortTurns,
+    } == kinds
 
 
 @pytest.mark.parametrize("name", ["6v6_single_ended", "el34_pair_fixed_bias"])
 def test_order_of_faults_does_not_matter(name: str, demo: Callable[[str], Demo]) -> None:
     known = demo(name)
     variants = [fault.changes for fault in known.faults]
-    variants.insert(5, (ScaleEmission(known.circuit.tubes[-1].ref, 0.7),))  # needs its own deck
+    variants.insert(5, (ScaleEmission(known.circuit.tubes[-1].ref, 0.0),))  # needs its own deck
     order = list(range(len(variants)))
     random.Random(4).shuffle(order)
 

@@ -14,6 +14,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
+from netcheck.analysis.faulted import needs_drive
 from netcheck.analysis.hookup import hookup_of
 from netcheck.circuit.build import build_circuit
 from netcheck.circuit.changes import Change
@@ -126,8 +127,9 @@ class Demo:
 
     @cached_property
     def faults(self) -> tuple[Fault, ...]:
-        """All faults."""
-        return list_faults(self.circuit, self.roles)
+        """All faults that have an operating point."""
+        listed = list_faults(self.circuit, self.roles)
+        return tuple(fault for fault in listed if not needs_drive(fault))
 
     @cached_property
     def hookup(self) -> Hookup:

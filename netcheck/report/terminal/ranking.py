@@ -10,6 +10,7 @@ from rich.text import Text
 
 from netcheck.circuit.model import natural_key
 from netcheck.judge.base import GROSS_RATIO
+from netcheck.judge.seen import seen_under
 from netcheck.rank import FaultResult, PartWorst, RankBy
 from netcheck.report import facts
 from netcheck.report.model import Audit
@@ -30,6 +31,7 @@ from netcheck.report.view import filters, shown_faults, shown_parts
 from netcheck.report.words import (
     LIKELIHOOD_WORDS,
     SCALED_NOTE,
+    SEEN_WORDS,
     VERDICT_WORDS,
     VERDICTS,
     amount,
@@ -106,6 +108,7 @@ def _write_table(console: Console, shown: Sequence[FaultResult]) -> None:
         *sizes,
         Column("times limit", "right", False),
         *([Column("condition")] if wide else []),
+        Column("seen", wrap=False),
         Column("likelihood", wrap=False),
         Column("verdict"),
     ]
@@ -117,12 +120,13 @@ def _write_table(console: Console, shown: Sequence[FaultResult]) -> None:
 
 def _row(place: int, result: FaultResult, wide: bool) -> list[str | Text]:
     worst, fault = result.worst, result.fault
+    seen = SEEN_WORDS[seen_under(result.condition_verdicts)]
     likely = LIKELIHOOD_WORDS[fault.likelihood.level]
     verdict = verdict_text(result.verdict, result.gross, short=not wide)
     if worst is None:
         unrated = f"{joined(result.unjudged)}: no rating" if result.unjudged else "-"
         blanks = ["-"] * (4 if wide else 1)
-        return [str(place), fault.id, unrated, *blanks, likely, verdict]
+        return [str(place), fault.id, unrated, *blanks, seen, likely, verdict]
     sizes = [
         amount(worst.value, worst.quantity),
         limit_amount(worst.value, worst.limit, worst.ratio, worst.quantity),
@@ -133,8 +137,8 @@ def _row(place: int, result: FaultResult, wide: bool) -> list[str | Text]:
     )
     ratios = _both_ratios(worst.ratio, worst.healthy_ratio)
     if wide:
-        return [str(place), fault.id, victim, *sizes, ratios, when, likely, verdict]
-    return [str(place), fault.id, f"{victim} ({when})", ratios, likely, verdict]
+        return [str(place), fault.id, victim, *sizes, ratios, when, seen, likely, verdict]
+    return [str(place), fault.id, f"{victim} ({when})", ratios, seen, likely, verdict]
 
 
 def _both_ratios(ratio: float, healthy: float) -> str:
@@ -155,6 +159,7 @@ def _write_stacked(console: Console, shown: Sequence[FaultResult]) -> None:
                     f"{condition_words(worst.condition)}"
                 )
             )
+        body.append(f"\nseen: {SEEN_WORDS[seen_under(result.condition_verdicts)]}")
         body.append(f"\nlikelihood: {LIKELIHOOD_WORDS[result.fault.likelihood.level]}")
         hanging(console, f"{place}. ", body)
 

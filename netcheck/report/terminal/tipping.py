@@ -34,6 +34,7 @@ from netcheck.tipping import (
     times_what_passes,
 )
 
+ALREADY = " already"
 MEASURE = (
     "Times what passes: the sufficient defect over the largest that an inspection passes; below 1 "
     "a defect is enough that nobody would object to. What passes is "
@@ -83,11 +84,32 @@ def write_tipping(console: Console, audit: Audit, show_all: bool) -> None:
 
 def _row(points: Sequence[TippingPoint], limits: facts.Limits) -> list[str]:
     """One fault: its first crossing, and the others with the size that brings them."""
+    clauses = _clauses(points, limits)
+    told = [
+        f"{f'{clause} also ' if number else ''}{joined(victims)} {effect}"
+        for number, ((clause, effect), victims) in enumerate(clauses.items())
+    ]
     first = points[0]
-    times = times_what_passes(first)
-    told = [_victim(first, limits)]
-    told += [f"{_size_clause(point)} also {_victim(point, limits)}" for point in points[1:]]
-    return [first.fault_id, _size_clause(first), _times_words(times), "; ".join(told)]
+    return [
+        first.fault_id,
+        _size_clause(first),
+        _times_words(times_what_passes(first)),
+        "; ".join(told),
+    ]
+
+
+def _clauses(
+    points: Sequence[TippingPoint], limits: facts.Limits
+) -> dict[tuple[str, str], list[str]]:
+    """Return the victims by size and effect: those of one size and limit share a clause."""
+    clauses: dict[tuple[str, str], list[str]] = {}
+    for point in points:
+        limit = limits.get((point.victim, point.quantity, point.condition))
+        over = amount(limit, point.quantity) if limit is not None else "its limit"
+        where = condition_words(point.condition)
+        effect = f"{quantity_words(point.quantity)} over {over} ({where})"
+        clauses.setdefault((_size_clause(point), effect), []).append(point.victim)
+    return clauses
 
 
 def _times_words(times: float | None) -> str:
@@ -96,37 +118,31 @@ def _times_words(times: float | None) -> str:
     return f"{times:.2g}" if times < 100.0 else f"{times:.0f}"
 
 
-def _victim(point: TippingPoint, limits: facts.Limits) -> str:
-    limit = limits.get((point.victim, point.quantity, point.condition))
-    over = f" over {amount(limit, point.quantity)}" if limit is not None else ""
-    where = condition_words(point.condition)
-    return f"{point.victim} {quantity_words(point.quantity)}{over} ({where})"
-
-
 def tipping_sentence(points: Sequence[TippingPoint], limits: facts.Limits) -> str:
     """Return `C3 leak below 14 Mohm puts V3's plate over 25 W (idle)`.
 
     points: all of one fault, the smallest sufficient defect first; victims that
     the same size puts over the same limit share a clause.
     """
-    clauses: dict[tuple[str, str], list[str]] = {}
-    for point in points:
-        limit = limits.get((point.victim, point.quantity, point.condition))
-        over = amount(limit, point.quantity) if limit is not None else "its limit"
-        where = condition_words(point.condition)
-        effect = f"{quantity_words(point.quantity)} over {over} ({where})"
-        clauses.setdefault((_size_clause(point), effect), []).append(f"{point.victim}'s")
     what = f"{joined(points[0].parts)} {defect_words(points[0].kind)}"
     told = [
-        f"{size_clause} {'also' if number else 'puts'} {joined(victims)} {effect}"
-        for number, ((size_clause, effect), victims) in enumerate(clauses.items())
+        f"{_spoken(clause)} {'also' if number else 'puts'} "
+        + joined([f"{victim}'s" for victim in victims])
+        + f" {effect}"
+        for number, ((clause, effect), victims) in enumerate(_clauses(points, limits).items())
     ]
     return f"{what} {'; '.join(told)}"
 
 
+def _spoken(clause: str) -> str:
+    if not clause.endswith(ALREADY):
+        return clause
+    return f"of the smallest size searched, {clause.removesuffix(ALREADY)}, already"
+
+
 def _size_clause(point: TippingPoint) -> str:
     if point.status == "already_over" or point.value is None:
-        return f"{size(point.searched[0], point.unit)} already"
+        return f"{size(point.searched[0], point.unit)}{ALREADY}"
     # The search stops within 1 %; on a wide scale a third digit would pretend too much.
     digits = 2 if facts.searched_wide(point) else 3
     return f"{point.direction} {size(point.value, point.unit, digits)}"

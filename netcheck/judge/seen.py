@@ -1,0 +1,33 @@
+"""Whether a fault shows at idle, under drive, or in both.
+
+Comes in: the verdict under each condition.  Goes out: one word.  What shows at idle is
+found with a meter and no signal; what shows only under drive passes every such check.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Literal
+
+from netcheck.judge.base import Verdict, condition_kind
+
+Seen = Literal["idle", "driven", "both", "cold_start", "nowhere"]
+
+
+def seen_under(verdicts: Mapping[str, Verdict]) -> Seen:
+    """Return where a fault puts a part at or over a limit.
+
+    `cold_start`: only while the tubes are cold; `nowhere`: under no condition that was
+    solved.  Without driven conditions, `idle` says nothing of drive.
+    """
+    kinds = {
+        condition_kind(name)
+        for name, verdict in verdicts.items()
+        if verdict in ("over_limit", "at_limit")
+    }
+    if {"idle", "driven"} <= kinds:
+        return "both"
+    for kind in ("idle", "driven", "cold_start"):
+        if kind in kinds:
+            return kind
+    return "nowhere"

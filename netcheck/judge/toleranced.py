@@ -1,0 +1,161 @@
+"""Limits under tolerance: what is found, and which comparison each rating system asks for.
+
+Goes out: `Toleranced`, frozen, for reports.  IEC 60134 and EIA RS-239-A (as quoted
+in the tube trade) name three systems.  A design-center limit has the tolerance in
+it and is compared with the nominal circuit.  A design-maximum limit is compared
+with the toleranced circuit: mains and parts at the worse end, a bogey tube.  An
+absolute-maximum limit is compared with the worst case, a limit tube included.  A
+limit without a stated system is taken as design-center.  Each is compared as
+published; the step of 1.1 a system, which stands in where only the nominal circuit
+was solved, is not taken.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from netcheck.judge.base import PartLimit, RatingSystem, Stress
+from netcheck.judge.statistics import Share
+
+Case = Literal["nominal", "toleranced", "worst_case"]
+
+CASE_OF: Mapping[RatingSystem, Case] = {
+    "design_center": "nominal",
+    "not_stated": "nominal",
+    "design_maximum": "toleranced",
+    "absolute_maximum": "worst_case",
+}
+
+COMPARISON: Mapping[RatingSystem, str] = {
+    "design_center": "nominal circuit against the design-center limit",
+    "not_stated": "nominal circuit against the limit as printed, system not stated",
+    "design_maximum": "toleranced circuit (mains and parts at the worse end, bogey tubes)"
+    " against the design-maximum limit",
+    "absolute_maximum": "worst case (mains, parts and tubes at the worse end) against the"
+    " absolute-maximum limit",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Variable:
+    """One thing that spreads from unit to unit.
+
+    low and high: its ends as factors on nominal; sigma: of a normal distribution
+    cut off at the ends, 0 for an even one between them.  is_tube: spread of a tube,
+    which a bogey tube has not.
+    """
+
+    name: str
+    kind: Literal["mains", "value", "wire", "emission", "screen"]
+    parts: tuple[str, ...]
+    low: float
+    high: float
+    sigma: float
+    source: str
+
+    @property
+    def is_tube(self) -> bool:
+        """Say whether a bogey tube is free of it."""
+        return self.kind in ("emission", "screen")
+
+
+@dataclass(frozen=True, slots=True)
+class Influence:
+    """What one variable does to one judged quantity.
+
+    low_ratio and high_ratio: ratio to the limit with this variable alone at its low
+    and its high end.  variance_share: of the drawn units.
+    """
+
+    variable: str
+    low_ratio: float
+    high_ratio: float
+    variance_share: float
+
+
+@dataclass(frozen=True, slots=True)
+class LimitSpread:
+    """One limit over the drawn units and in the corners, at idle.
+
+    limit: as published.  nominal, toleranced, worst_case: the quantity in each case;
+    None where that corner was not solved.  judged: the ratio to the limit of the
+    case that its rating system asks for.  draws: mean, 5th and 95th percentile.
+    drawn_worse: a draw exceeded the corner that sensitivities led to and stands for it.
+    """
+
+    part: str
+    quantity: str
+    limit: float
+    rating_system: RatingSystem
+    case: Case
+    comparison: str
+    nominal: float
+    toleranced: float | None
+    worst_case: float | None
+    judged: float | None
+    mean: float
+    low: float
+    high: float
+    exceeding: Share
+    influences: tuple[Influence, ...]
+    rank_class: int
+    drawn_worse: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Toleranced:
+    """The circuit at idle over mains, parts and tubes.
+
+    mains: the band in words.  reasons: why draws were not solved.
+    """
+
+    draws: int
+    seed: int
+    mains: str
+    variables: tuple[Variable, ...]
+    limits: tuple[LimitSpread, ...]
+    exceeding_any: Share
+    assumptions: tuple[str, ...]
+    reasons: tuple[str, ...] = ()
+
+
+def judged_value(
+    system: RatingSystem, nominal: float, toleranced: float | None, worst: float | None
+) -> float | None:
+    """Return the value that a limit of this system is compared with."""
+    return {"nominal": nominal, "toleranced": toleranced, "worst_case": worst}[CASE_OF[system]]
+
+
+def compared_as_published(
+    stresses: Iterable[Stress], spreads: Sequence[LimitSpread]
+) -> tuple[Stress, ...]:
+    """Return the healthy stresses; at idle those that were scaled are compared anew.
+
+    Only limits of the design-maximum and absolute-maximum systems were scaled.
+    """
+    known = {
+        (one.part, one.quantity, one.limit): one
+        for one in spreads
+        if one.case != "nominal" and one.judged is not None
+    }
+    return tuple(_compared(stress, known) for stress in stresses)
+
+
+def _compared(stress: Stress, known: Mapping[tuple[str, str, float], LimitSpread]) -> Stress:
+    spread = known.get((stress.part, stress.quantity, stress.limit))
+    if stress.condition != "idle" or spread is None or spread.judged is None:
+        return stress
+    return replace(
+        stress,
+        value=spread.judged * spread.limit,
+        ratio=spread.judged,
+        healthy_ratio=spread.judged,
+        comparison=spread.comparison,
+    )
+
+
+def idle_limits(limits: Iterable[PartLimit]) -> tuple[PartLimit, ...]:
+    """Return the limits that hold at idle."""
+    return tuple(limit for limit in limits if limit.applies_in("idle"))

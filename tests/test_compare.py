@@ -1,0 +1,117 @@
+"""`netcheck compare`: which parts correspond, and what a change does."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from netcheck.analysis.options import AuditOptions
+from netcheck.cli import app
+from netcheck.pipeline import compare as audit_both
+from netcheck.report import compare_json, to_compare
+from netcheck.report.comparison import Comparison, compare
+from netcheck.report.progress import SilentProgress
+
+SINGLE = Path(__file__).parents[1] / "circuits" / "6v6_single_ended.cir"
+Change = Callable[[str], str]
+
+
+def compared(folder: Path, change: Change) -> Comparison:
+    text = SINGLE.read_text(encoding="utf-8")
+    before, after = folder / "before.cir", folder / "after.cir"
+    before.write_text(text, encoding="utf-8")
+    changed = change(text)
+    assert changed != text
+    after.write_text(changed, encoding="utf-8")
+    options = AuditOptions(idle_only=True, jobs=2)
+    return compare(*audit_both((before, after), options, SilentProgress()))
+
+
+def renamed(text: str) -> str:
+    """Return the circuit with another output tube name and another cathode resistor name."""
+    return text.replace("\nX2 ", "\nX7 ").replace("\nR8 ", "\nR80 ")
+
+
+def hotter(text: str) -> str:
+    """Return the circuit with a smaller cathode resistor: more current, nearer its limit."""
+    line = next(one for one in text.splitlines() if one.startswith("R8 "))
+    return text.replace(line, line.replace("270", "240"))
+
+
+@pytest.fixture(scope="module")
+def hot(tmp_path_factory: pytest.TempPathFactory) -> Comparison:
+    return compared(tmp_path_factory.mktemp("hot"), hotter)
+
+
+@pytest.fixture(scope="module")
+def other_names(tmp_path_factory: pytest.TempPathFactory) -> Comparison:
+    return compared(tmp_path_factory.mktemp("names"), renamed)
+
+
+def test_renamed_parts_correspond_by_their_job_and_nothing_moved(other_names: Comparison) -> None:
+    assert other_names.before_name["X7"] == "X2"
+    assert other_names.before_name["R80"] == "R8"
+    assert {(one.what, one.after.ref) for one in other_names.parts if one.after} == {
+        ("renamed", "X7"),
+        ("renamed", "R80"),
+    }
+    assert all(abs(load.moved) < 1e-6 for load in other_names.loads)
+    assert all(move.better is None for move in other_names.faults)
+    assert all(move.better is None for move in other_names.tipping)
+    assert not [move for move in other_names.faults if None in (move.before, move.after)]
+
+
+def test_a_hotter_output_stage_is_worse_in_every_view(hot: Comparison) -> None:
+    plate = next(
+        load for load in hot.loads if (load.part, load.quantity) == ("X2", "plate_dissipation_w")
+    )
+    leak = next(move for move in hot.tipping if move.fault_id == "C3/leaky")
+
+    assert plate.moved > 0.02
+    assert leak.better is False
+    assert leak.before is not None
+    assert leak.after is not None
+    assert (leak.after.value or 0.0) > (leak.before.value or 0.0)
+    assert any(move.better is False for move in hot.faults)
+    assert [(one.what, one.after.ref) for one in hot.parts if one.after] == [("value", "R8")]
+
+
+def test_text_says_what_changed_and_which_way(hot: Comparison) -> None:
+    text = " ".join(to_compare.render(hot).split())
+
+    assert "R8: value: 270 ohm" in text
+    assert "240 ohm" in text
+    assert "WORSE" in text
+    assert "before: before.cir" in text
+
+
+def test_json_has_both_sides(hot: Comparison) -> None:
+    loaded = json.loads(compare_json.render(hot))
+
+    (part,) = loaded["parts"]
+    assert (part["before"]["value"], part["after"]["value"]) == (270.0, 240.0)
+    assert len(loaded["faults"]) >= len(hot.after.faults)
+    places = [one["after"]["place"] for one in loaded["faults"] if one["after"]]
+    assert places == list(range(1, len(hot.after.faults) + 1))
+
+
+def test_what_only_one_has_is_named(tmp_path: Path) -> None:
+    without = compared(
+        tmp_path, lambda text: "\n".join(x for x in text.split("\n") if not x.startswith("C4 "))
+    )
+
+    text = " ".join(to_compare.render(without).split())
+    assert "C4 removed: " in text
+    assert "Only before: " in text
+    assert "C4/shorted" in text
+
+
+def test_the_command_needs_two_netlists_that_are_there(tmp_path: Path) -> None:
+    result = CliRunner().invoke(app, ["compare", str(SINGLE), str(tmp_path / "no.cir")])
+
+    assert result.exit_code == 2
+    assert "there is no file" in result.stderr
