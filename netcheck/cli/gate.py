@@ -145,12 +145,16 @@ def _run(
 ) -> CheckReport:
     """Audit here, one after the other; or side by side where there are several."""
     from netcheck import pipeline
+    from netcheck.analysis.options import ToleranceOptions
     from netcheck.gate.run import run_gate
     from netcheck.report.progress import progress_for_terminal
     from netcheck.solve.pool import default_jobs
 
     idle_only = "driven" not in found.policy.conditions
-    options = with_limits(pipeline.AuditOptions(idle_only=idle_only, jobs=jobs, tubes=tubes), limit)
+    options = pipeline.AuditOptions(idle_only=idle_only, jobs=jobs, tubes=tubes)
+    if "toleranced" in found.policy.conditions:
+        options = replace(options, tolerance=ToleranceOptions())
+    options = with_limits(options, limit)
     workers = jobs or default_jobs()
     if cluster is None and (workers == 1 or len(netlists) == 1):
 

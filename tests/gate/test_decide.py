@@ -14,6 +14,8 @@ from sample_checks import TODAY, clean_audit, policy, report_of
 from netcheck import pipeline
 from netcheck.gate.decide import decide
 from netcheck.gate.of_audit import audit_report
+from netcheck.judge.statistics import Share
+from netcheck.judge.toleranced import CASE_OF, COMPARISON, LimitSpread, Toleranced
 from netcheck.report.checks import CheckRow
 from netcheck.report.model import Audit
 from netcheck.report.progress import SilentProgress
@@ -158,6 +160,48 @@ def test_toleranced_is_never_silently_content() -> None:
     asked = rows_of(clean_audit(), 'conditions = ["idle", "toleranced"]')["tolerance"]
 
     assert (asked.outcome, rows_of(clean_audit())["tolerance"].outcome) == ("warn", "note")
+
+
+def spread(judged: float | None) -> LimitSpread:
+    system = "design_maximum"
+    return LimitSpread(
+        part="X2",
+        quantity="plate_dissipation_w",
+        limit=12.0,
+        rating_system=system,
+        case=CASE_OF[system],
+        comparison=COMPARISON[system],
+        nominal=10.0,
+        toleranced=None if judged is None else judged * 12.0,
+        worst_case=None,
+        judged=judged,
+        mean=10.0,
+        low=9.0,
+        high=11.0,
+        exceeding=Share(3, 100, 0, 0.006, 0.085),
+        influences=(),
+        rank_class=0,
+    )
+
+
+@pytest.mark.parametrize(
+    ("judged", "outcome", "said"),
+    [
+        (0.97, "pass", "at tolerance X2 plate at 0.97 times its limit of 12 W"),
+        (1.04, "fail", "3 % of drawn units exceed it"),
+        (None, "warn", "the worst corner was not solved"),
+    ],
+)
+def test_loads_at_tolerance_are_held_to_the_policy(
+    judged: float | None, outcome: str, said: str
+) -> None:
+    drawn = Toleranced(100, 1, "230 V", (), (spread(judged),), Share(3, 100, 0, 0.006, 0.085), ())
+    audit = replace(clean_audit(), tolerance=drawn)
+
+    row = rows_of(audit, 'conditions = ["idle", "toleranced"]')["tolerance/X2/plate_dissipation_w"]
+
+    assert row.outcome == outcome
+    assert said in row.message
 
 
 def test_warnings_fail_where_the_policy_says_so() -> None:
