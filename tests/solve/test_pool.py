@@ -153,6 +153,21 @@ def test_workers_killed_at_random_cost_only_what_they_held() -> None:
     assert len(right) > 30
 
 
+def which_process(engine: Engine) -> int:
+    return os.getpid()
+
+
+def test_a_worker_is_renewed_before_ngspice_has_kept_too_much(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(pool_module, "RENEW_AFTER", 4)
+
+    with Pool(1) as pool:
+        processes = pool.run([Job(which_process, (), weight=2) for _ in range(6)])
+
+    assert [processes.count(each) for each in dict.fromkeys(processes)] == [2, 2, 2]
+
+
 def end_at_once(*arguments: object) -> None:
     os._exit(3)
 
