@@ -2,7 +2,7 @@
 PYTHON ?= python3
 VENV := .venv
 READY := $(VENV)/.ready
-DEMO := circuits/el34_pair_fixed_bias.cir
+DEMO := circuits/6v6_single_ended.cir
 INSTALL := DEBIAN_FRONTEND=noninteractive apt-get install -y -qq
 
 .PHONY: demo test check gate browser clean

@@ -13,14 +13,15 @@ from dataclasses import replace
 from pathlib import Path
 
 from netcheck.analysis.drive import DrivenHealth, drive_healthy
-from netcheck.analysis.faulted import COLD, IDLE, Bench, needs_drive, sustained
+from netcheck.analysis.faulted import COLD, IDLE, Bench, gross_at_idle, needs_drive, sustained
 from netcheck.analysis.find_fault import find_continuous, sweep_sizes
 from netcheck.analysis.health import require_health
 from netcheck.analysis.hookup import hookup_of
 from netcheck.analysis.options import AuditOptions, Progress
 from netcheck.analysis.pairs import solve_pairs
-from netcheck.analysis.runaway import with_feedback
+from netcheck.analysis.runaway import FedBack, with_feedback
 from netcheck.analysis.tolerance import tolerance_of
+from netcheck.analysis.walks import walk_faults
 from netcheck.analysis.wiring import Healthy, wiring_findings
 from netcheck.circuit.build import build_circuit
 from netcheck.circuit.changes import ReplaceTube, apply_changes
@@ -90,35 +91,26 @@ def audit_circuit(
     healthy = _healthy_at_rest(bench, roles)
     idle = healthy[IDLE]
     assert isinstance(idle, Solved)
-    with _step(progress, "faults at idle and at cold start", 2 * len(faults)):
-        at_rest = bench.faulted(faults, idle, progress)
-    fed_back = with_feedback(bench, roles, faults, at_rest, idle, progress)
+    fed_back = _at_rest(bench, roles, faults, idle, progress)
     conditions = fed_back.conditions
     table = limits_of(circuit, roles, _solved(healthy))
+    swept = list_continuous(circuit, roles)
     with _step(progress, "tipping points", 1):
-        tipping = bench.tipping_points(list_continuous(circuit, roles), table, _solved(healthy))
+        tipping = bench.tipping_points(swept, table, _solved(healthy))
     driven = DrivenHealth()
     if not options.idle_only:
         driven = drive_healthy(bench, roles, hookup, idle, table, progress)
         healthy |= driven.outcomes
+        gross = gross_at_idle(circuit, table, idle, conditions[IDLE])
         with _step(progress, "driven faults", len(faults)):
-            conditions |= bench.driven(faults, hookup, driven, idle, progress)
+            conditions |= bench.driven(faults, hookup, driven, idle, progress, gross)
         if driven.reason:
             assumptions = (*assumptions, f"not driven: {driven.reason}")
     conditions = sustained(faults, conditions, healthy)
 
     known = _solved(healthy)
     table = limits_of(circuit, roles, known)
-    results = rank_faults(
-        judge_fault(
-            fault,
-            _of_fault(conditions, number),
-            circuit,
-            _table_for(fault, circuit, roles, table, known),
-            known,
-        )
-        for number, fault in enumerate(faults)
-    )
+    results = _ranked(faults, conditions, circuit, roles, table, known)
     stresses = tuple(
         stress for state in known.values() for stress in judge_state(circuit, table, state, known)
     )
@@ -145,6 +137,7 @@ def audit_circuit(
         view=options.view,
         runaways=fed_back.runaways,
         pairs=_pairs(bench, results, table, known, progress),
+        walks=walk_faults(bench, swept, tipping, table, known, progress),
     )
 
 
@@ -164,6 +157,15 @@ def _faults(circuit: Circuit, roles: Roles, options: AuditOptions) -> tuple[Faul
     if options.idle_only:
         faults = tuple(fault for fault in faults if not needs_drive(fault))
     return faults
+
+
+def _at_rest(
+    bench: Bench, roles: Roles, faults: Sequence[Fault], idle: Solved, progress: Progress
+) -> FedBack:
+    """Return every fault at idle and at cold start, grid current with its feedback."""
+    with _step(progress, "faults at idle and at cold start", 2 * len(faults)):
+        conditions = bench.faulted(faults, idle, progress)
+    return with_feedback(bench, roles, faults, conditions, idle, progress)
 
 
 def _healthy_at_rest(bench: Bench, roles: Roles) -> dict[str, Outcome]:
@@ -214,6 +216,27 @@ def _toleranced(
     if options is None or pool.interrupted:
         return None
     return tolerance_of(pool, bench.shared[IDLE], bench.circuit, roles, table, options, progress)
+
+
+def _ranked(
+    faults: Sequence[Fault],
+    conditions: Mapping[str, Sequence[Outcome]],
+    circuit: Circuit,
+    roles: Roles,
+    table: LimitTable,
+    healthy: Mapping[str, Solved],
+) -> tuple[FaultResult, ...]:
+    """Judge every fault, and rank them."""
+    return rank_faults(
+        judge_fault(
+            fault,
+            _of_fault(conditions, number),
+            circuit,
+            _table_for(fault, circuit, roles, table, healthy),
+            healthy,
+        )
+        for number, fault in enumerate(faults)
+    )
 
 
 def _table_for(

@@ -215,7 +215,10 @@ _USUAL = sweep.solve_chunk
 def crash_on_short(engine, circuit, requests: tuple[IdleRequest, ...], *rest):  # type: ignore[no-untyped-def]
     """Solve as usual, but die on a chunk that holds a shorted coupler."""
     for request in requests:
-        if any(getattr(change, "ohm", 1e9) == 0.1 for change in request.changes):
+        if any(
+            getattr(change, "ohm", 1e9) == 0.1 and "C1" in getattr(change, "name", "")
+            for change in request.changes
+        ):
             die(engine)
     return _USUAL(engine, circuit, requests, *rest)
 

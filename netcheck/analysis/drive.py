@@ -3,15 +3,18 @@
 Comes in: the healthy circuit, solved idle.  Goes out: the input levels every
 fault is driven with (`full`, `overdrive`, and the level between at which the
 output plates are hottest), the healthy states at those levels, and for each
-electrode the worst drive, zero included.  A continuous sine is a test, not music.
+electrode the worst drive, zero included, refined between the levels first looked at.
+Where the transformer's inductance matters there, the healthy circuit is driven at 100 Hz
+too.  A continuous sine is a test, not music.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Protocol
 
+from netcheck.analysis.bass import full_in_the_bass
 from netcheck.analysis.options import AuditOptions, Progress
 from netcheck.analysis.sweep import Advance
 from netcheck.circuit.model import Circuit
@@ -32,6 +35,10 @@ SHARES = (0.25, 0.4, 0.55, 0.7, 0.85, 1.0, 1.4, OVERDRIVE)
 """Levels looked at for the worst drive, as shares of full drive."""
 ELECTRODES = ("plate_dissipation_w", "screen_dissipation_w")
 HOTTEST = "hottest_drive"
+REFINED = 2
+"""Rounds in which the hottest level is looked for between those of the scan."""
+FINE = 0.03
+"""Share of full drive within which two levels are one."""
 APART = 0.15
 """The hottest level is a condition of its own if this far from full and zero."""
 
@@ -92,7 +99,13 @@ def _drive(
     assert isinstance(search, DriveSearch)
     if search.full_v is None:
         return DrivenHealth(gain=search.gain, reason=search.reason)
-    states, starts = scan_levels(pool, shared, hookup, frequency_hz, search, advance)
+    levels_v = [share * search.full_v for share in SHARES]
+    scan = (pool, shared, hookup, frequency_hz)
+    states, starts = scan_levels(*scan, levels_v, search.starts, advance)
+    for _ in range(REFINED):
+        peaks = between(bench.circuit, table, idle, states, search.full_v)
+        finer, ends = scan_levels(*scan, peaks, {**search.starts, **starts})
+        states, starts = states | finer, starts | ends
     worst = worst_drives(bench.circuit, table, idle, states)
     levels = {"full": search.full_v, "overdrive": OVERDRIVE * search.full_v}
     hottest = hottest_level(roles, worst, search.full_v)
@@ -107,6 +120,9 @@ def _drive(
     for name, answer in zip(tuple(known), pool.run(jobs, advance), strict=True):
         if not isinstance(answer, Lost) and answer.starts:
             known[name] = answer.starts["drive"]
+    bass = full_in_the_bass(pool, shared, bench.circuit, roles, hookup, search.full_v)
+    if bass is not None:
+        outcomes[bass.condition] = bass
     return DrivenHealth(levels, outcomes, known, worst, search.gain)
 
 
@@ -115,18 +131,14 @@ def scan_levels(
     shared: Shared,
     hookup: Hookup,
     frequency_hz: float,
-    search: DriveSearch,
-    advance: Advance,
+    levels: Sequence[float],
+    known: Mapping[float, StartState],
+    advance: Advance = lambda count: None,
 ) -> tuple[dict[float, Outcome], dict[float, StartState]]:
-    """Solve the healthy circuit at each share of full drive."""
-    assert search.full_v is not None
-    levels = [share * search.full_v for share in SHARES]
-    nearest = [min(search.starts, key=lambda known: abs(known - level)) for level in levels]
+    """Solve the healthy circuit at each level, from the nearest known one."""
+    nearest = [min(known, key=lambda other: abs(other - level)) for level in levels]
     jobs = [
-        Job(
-            solve_level,
-            (shared, hookup, frequency_hz, level, search.starts[near]),
-        )
+        Job(solve_level, (shared, hookup, frequency_hz, level, known[near]))
         for level, near in zip(levels, nearest, strict=True)
     ]
     states: dict[float, Outcome] = {}
@@ -155,22 +167,73 @@ def solve_level(
     return solve_driven(engine, circuit, hookup, frequency_hz, request)
 
 
-def worst_drives(
+def between(
+    circuit: Circuit,
+    table: LimitTable,
+    idle: Solved,
+    states: Mapping[float, Outcome],
+    full_v: float,
+) -> list[float]:
+    """Return the levels at which an electrode may be hotter than at those already solved.
+
+    For each electrode that is the top of the parabola through its hottest level and the
+    two beside it, where that is not next to one of them.
+    """
+    wanted: list[float] = []
+    for curve in ratios(circuit, table, idle, states).values():
+        levels = sorted(curve)
+        place = levels.index(max(levels, key=lambda level: curve[level]))
+        if not 0 < place < len(levels) - 1:
+            continue  # hottest at rest, or at the end of the range looked at
+        near = levels[place - 1 : place + 2]
+        top = _top(near, [curve[level] for level in near])
+        if min(abs(top - level) for level in (*levels, *wanted)) > FINE * full_v:
+            wanted.append(top)
+    return sorted(wanted)
+
+
+def _top(x: Sequence[float], y: Sequence[float]) -> float:
+    """Return the top of the parabola through three points, the middle one the highest."""
+    left, right = x[1] - x[0], x[2] - x[1]
+    up, down = (y[1] - y[0]) * right, (y[1] - y[2]) * left
+    if up + down <= 0.0:
+        return x[1]
+    return x[1] + (up * right - down * left) / (up + down) / 2.0
+
+
+def ratios(
     circuit: Circuit, table: LimitTable, idle: Solved, states: Mapping[float, Outcome]
-) -> tuple[WorstDrive, ...]:
-    """Return for each judged electrode the input at which its ratio is highest."""
-    best: dict[tuple[str, str], tuple[float, Stress]] = {}
+) -> dict[tuple[str, str], dict[float, float]]:
+    """Return for each judged electrode its ratio by input level [V]."""
+    curves: dict[tuple[str, str], dict[float, float]] = {}
+    for level, stress in _judged(circuit, table, idle, states):
+        curves.setdefault((stress.part, stress.quantity), {})[level] = stress.ratio
+    return curves
+
+
+def _judged(
+    circuit: Circuit, table: LimitTable, idle: Solved, states: Mapping[float, Outcome]
+) -> Iterator[tuple[float, Stress]]:
+    """Yield the stresses of the electrodes, level by level from zero up."""
     every: Iterable[tuple[float, Outcome]] = [(0.0, idle), *sorted(states.items())]
     for level, outcome in every:
         if isinstance(outcome, NotSolved):
             continue
         state = outcome if level == 0.0 else replace(outcome, condition="full")
         for stress in judge_state(circuit, table, state, {}):
-            if stress.quantity not in ELECTRODES:
-                continue
-            key = (stress.part, stress.quantity)
-            if key not in best or stress.ratio > best[key][1].ratio:
-                best[key] = (level, stress)
+            if stress.quantity in ELECTRODES:
+                yield level, stress
+
+
+def worst_drives(
+    circuit: Circuit, table: LimitTable, idle: Solved, states: Mapping[float, Outcome]
+) -> tuple[WorstDrive, ...]:
+    """Return for each judged electrode the input at which its ratio is highest."""
+    best: dict[tuple[str, str], tuple[float, Stress]] = {}
+    for level, stress in _judged(circuit, table, idle, states):
+        key = (stress.part, stress.quantity)
+        if key not in best or stress.ratio > best[key][1].ratio:
+            best[key] = (level, stress)
     return tuple(
         WorstDrive(stress.part, stress.quantity, level, stress.value, stress.limit, stress.ratio)
         for level, stress in best.values()

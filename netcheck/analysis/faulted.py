@@ -9,8 +9,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from types import MappingProxyType
 
-from netcheck.analysis.drive import DrivenHealth
+from netcheck.analysis.drive import ELECTRODES, DrivenHealth
 from netcheck.analysis.options import AuditOptions, Progress
 from netcheck.analysis.sweep import (
     DrivenTask,
@@ -29,7 +30,9 @@ from netcheck.circuit.changes import (
 )
 from netcheck.circuit.model import GROUND, Circuit
 from netcheck.faults.base import ContinuousFault, Fault
-from netcheck.judge.base import LimitTable, Stress
+from netcheck.judge.base import GROSS_RATIO, LimitTable, Stress
+from netcheck.judge.stress import judge_state
+from netcheck.judge.verdict import is_charged
 from netcheck.solve.analyses import Hookup
 from netcheck.solve.idle import meter_matters
 from netcheck.solve.pool import Pool, Shared
@@ -38,6 +41,9 @@ from netcheck.tipping import TippingPoint, find_all
 
 IDLE, COLD = "idle", "cold_start"
 DRIVEN = ("full", "overdrive")
+
+
+NONE_GROSS: Mapping[int, str] = MappingProxyType({})
 
 
 class Bench:
@@ -95,8 +101,12 @@ class Bench:
         health: DrivenHealth,
         idle: Solved,
         progress: Progress,
+        gross: Mapping[int, str] = NONE_GROSS,
     ) -> dict[str, list[Outcome]]:
-        """Drive every fault at the levels found for the healthy circuit."""
+        """Drive every fault at the levels found for the healthy circuit.
+
+        gross: why a fault, by its number, is not worth it.
+        """
         if not health.levels:
             reason = f"not driven: {health.reason}"
             return {name: [NotSolved(name, reason) for _ in faults] for name in DRIVEN}
@@ -110,11 +120,18 @@ class Bench:
         )
         families: dict[tuple[tuple[str, ...], str], list[int]] = {}
         for number, fault in enumerate(faults):
-            families.setdefault((fault.parts, fault.family), []).append(number)
+            if number not in gross:
+                families.setdefault((fault.parts, fault.family), []).append(number)
+        progress.advance(len(gross))
         variants = [[faults[number].changes for number in family] for family in families.values()]
         answers = driven_outcomes(self.pool, task, variants, progress.advance)
         places = [number for family in families.values() for number in family]
-        by_fault = dict(zip(places, answers, strict=True))
+        by_fault: dict[int, Mapping[str, Outcome]] = dict(zip(places, answers, strict=True))
+        for number, reason in gross.items():
+            by_fault[number] = {
+                name: NotSolved(name, f"not driven: {reason}", level, skipped=True)
+                for name, level in health.levels.items()
+            }
         return {
             name: [by_fault[number][name] for number in range(len(faults))]
             for name in health.levels
@@ -133,6 +150,33 @@ class Bench:
 
     def _share_idle(self, idle: Solved) -> Shared:
         return self.pool.share("healthy idle", idle)
+
+
+def gross_at_idle(
+    circuit: Circuit, table: LimitTable, healthy: Solved, outcomes: Sequence[Outcome]
+) -> dict[int, str]:
+    """Return, by number, the faults that burn a tube at idle beyond what the ranking tells.
+
+    A signal makes none of them graver: beyond `GROSS_RATIO` a ratio says nothing more,
+    and such faults are ordered by how likely they are.
+    """
+    found: dict[int, str] = {}
+    for number, outcome in enumerate(outcomes):
+        if isinstance(outcome, NotSolved):
+            continue
+        burnt = [
+            stress
+            for stress in judge_state(circuit, table, outcome, {IDLE: healthy})
+            if stress.quantity in ELECTRODES and stress.ratio >= GROSS_RATIO and is_charged(stress)
+        ]
+        if burnt:
+            worst = max(burnt, key=lambda stress: stress.ratio)
+            electrode = worst.quantity.split("_", 1)[0]
+            found[number] = (
+                f"at idle the {electrode} of {worst.part} is already at "
+                f"{worst.ratio:.1f} times its limit"
+            )
+    return found
 
 
 def sustained(

@@ -48,6 +48,8 @@ class AuditOptions:
     pairs: bool = False
     build: BuildState = "unknown"
     age_years: float | None = None
+    walks: int = 0
+    """Continuous faults to walk in steps from nearly healthy, for a reader with a slider."""
 
 
 class Progress(Protocol):

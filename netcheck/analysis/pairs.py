@@ -23,11 +23,12 @@ from itertools import chain, zip_longest
 from netcheck.analysis.faulted import IDLE, Bench
 from netcheck.analysis.options import Progress
 from netcheck.analysis.sweep import IdleTask, idle_outcomes
-from netcheck.circuit.changes import AddCurrentSource, AddResistor, Change, DriveLevel
+from netcheck.circuit.changes import AddCurrentSource, AddResistor, Change, DriveLevel, ReplaceTube
 from netcheck.circuit.model import Circuit, natural_key
 from netcheck.faults.base import Fault
-from netcheck.judge.base import LimitTable, Stress
+from netcheck.judge.base import GROSS_RATIO, LimitTable, Stress
 from netcheck.judge.paired import Pair, PairKind, Pairs
+from netcheck.judge.stress import judge_state
 from netcheck.judge.verdict import GRAVITY, is_charged, level_of
 from netcheck.rank import FaultResult, judge_fault
 from netcheck.solve.results import NotSolved, Solved
@@ -43,11 +44,14 @@ GIVES_UP: Mapping[str, tuple[str, ...]] = {
 }
 """By kind of part, what an overload makes of it: common practice."""
 
-STARVES = frozenset({"weak", "mains_low", "misadjusted", "drifted", "wrong_type"})
+STARVES = frozenset({"weak", "mains_low", "misadjusted", "drifted"})
 """Kinds that can take current from a tube; whether they do is read from their solution."""
 
 LEAST_RELIEF = 0.1
 """A fault relieves a tube if it takes at least this share of its healthy heat."""
+
+Alone = Mapping[str, Sequence[Stress]]
+"""By fault id, every stress at idle with this fault alone."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,8 +73,13 @@ def solve_pairs(
 ) -> Pairs:
     """Solve the plausible pairs of ranked results at idle."""
     usable = [result for result in results if _can_join(result.fault)]
+    alone = {
+        result.fault.id: judge_state(bench.circuit, table, outcome, healthy)
+        for result in usable
+        if isinstance(outcome := result.conditions.get(IDLE), Solved)
+    }
     causes = list(_causing(bench.circuit, usable))
-    hides = list(_hiding(usable, healthy[IDLE]))
+    hides = list(_hiding(usable, alone, healthy[IDLE]))
     plans = _chosen(causes, hides)
     progress.start("pairs of faults", len(plans))
     both = [_joined(plan) for plan in plans]
@@ -82,7 +91,7 @@ def solve_pairs(
     for plan, fault, outcome in zip(plans, both, outcomes, strict=True):
         result = judge_fault(fault, {IDLE: outcome}, bench.circuit, table, healthy)
         if plan.kind == "causes" or result.verdict == "within_limits":
-            groups.setdefault(_family(plan), []).append(_pair(plan, result))
+            groups.setdefault(_family(plan), []).append(_pair(plan, result, alone))
     kept = sum(map(len, groups.values()))
     return Pairs(
         tuple(sorted(map(_foremost, groups.values()), key=_order)),
@@ -94,7 +103,8 @@ def solve_pairs(
 
 
 def _can_join(fault: Fault) -> bool:
-    return not any(isinstance(change, DriveLevel) for change in fault.changes)
+    """Leave out what has no operating point, and tubes that bring limits of their own."""
+    return not any(isinstance(change, DriveLevel | ReplaceTube) for change in fault.changes)
 
 
 def _causing(circuit: Circuit, results: Sequence[FaultResult]) -> Iterator[_Plan]:
@@ -125,7 +135,7 @@ def _causing(circuit: Circuit, results: Sequence[FaultResult]) -> Iterator[_Plan
                     yield plan
 
 
-def _hiding(results: Sequence[FaultResult], healthy: Solved) -> Iterator[_Plan]:
+def _hiding(results: Sequence[FaultResult], alone: Alone, healthy: Solved) -> Iterator[_Plan]:
     """Yield each fault that overheats a tube at idle with those that starve this tube."""
     relief: dict[str, list[FaultResult]] = {}
     for result in results:
@@ -139,8 +149,9 @@ def _hiding(results: Sequence[FaultResult], healthy: Solved) -> Iterator[_Plan]:
             if before_w > 0.0 and now_w <= (1.0 - LEAST_RELIEF) * before_w:
                 relief.setdefault(ref, []).append(result)
     for first in results:
-        hot = [one.part for one in first.victims if _is_hot_at_idle(one, healthy)]
-        if first.gross:
+        stresses = alone.get(first.fault.id, ())
+        hot = [one.part for one in stresses if _is_hot_tube(one, healthy)]
+        if any(one.ratio >= GROSS_RATIO and is_charged(one) for one in stresses):
             continue
         joined: set[str] = set()
         for ref in dict.fromkeys(hot):
@@ -150,9 +161,9 @@ def _hiding(results: Sequence[FaultResult], healthy: Solved) -> Iterator[_Plan]:
                     yield _Plan(first, second, "hides", ref)
 
 
-def _is_hot_at_idle(stress: Stress, healthy: Solved) -> bool:
+def _is_hot_tube(stress: Stress, healthy: Solved) -> bool:
     heat = "dissipation" in stress.quantity and stress.part in healthy.tubes
-    return heat and stress.condition == IDLE and _is_over(stress)
+    return heat and _is_over(stress)
 
 
 def _family(plan: _Plan) -> tuple[object, ...]:
@@ -201,12 +212,12 @@ def _joined(plan: _Plan) -> Fault:
     )
 
 
-def _pair(plan: _Plan, both: FaultResult) -> Pair:
+def _pair(plan: _Plan, both: FaultResult, alone: Alone) -> Pair:
     first, second = plan.first, plan.second
     worst = both.worst
     outcome = both.conditions[IDLE]
-    alone = {stress.part for each in (first, second) for stress in each.victims if _is_over(stress)}
-    new = [one.part for one in both.victims if _is_over(one) and one.part not in alone]
+    over = {one.part for each in (first, second) for one in each.victims if _is_over(one)}
+    new = [one.part for one in both.victims if _is_over(one) and one.part not in over]
     return Pair(
         first.fault.id,
         second.fault.id,
@@ -215,7 +226,7 @@ def _pair(plan: _Plan, both: FaultResult) -> Pair:
         _why(plan),
         both.verdict,
         worst,
-        _alone(plan, worst),
+        _alone(plan, worst, alone.get(first.fault.id, ())),
         tuple(dict.fromkeys(new)),
         outcome.reason if isinstance(outcome, NotSolved) else "",
     )
@@ -225,17 +236,15 @@ def _is_over(stress: Stress) -> bool:
     return is_charged(stress) and level_of(stress) == "over_limit"
 
 
-def _alone(plan: _Plan, worst: Stress | None) -> Stress | None:
+def _alone(plan: _Plan, worst: Stress | None, alone: Sequence[Stress]) -> Stress | None:
     """Return what the first fault does alone, to compare both at once with."""
-    every = [one for one in plan.first.victims if one.condition == IDLE]
     if plan.kind == "hides":
-        hot = [one for one in every if one.part == plan.link and "dissipation" in one.quantity]
+        hot = [one for one in alone if one.part == plan.link and "dissipation" in one.quantity]
         return max(hot, key=lambda one: one.ratio, default=None)
     if worst is None:
         return None
-    every += [one for one in plan.first.part_stresses.values() if one.condition == IDLE]
     what = (worst.part, worst.quantity)
-    return next((one for one in every if (one.part, one.quantity) == what), None)
+    return next((one for one in alone if (one.part, one.quantity) == what), None)
 
 
 def _why(plan: _Plan) -> str:

@@ -62,6 +62,11 @@ class Format(StrEnum):
     GITHUB = "github"
     MARKDOWN = "markdown"
     CSV = "csv"
+    HTML = "html"
+
+
+WALKS_ON_A_PAGE = 10
+"""Faults with a slider, the smallest sufficient defect first."""
 
 
 class FailAt(StrEnum):
@@ -70,6 +75,16 @@ class FailAt(StrEnum):
     OVER_LIMIT = "over_limit"
     AT_LIMIT = "at_limit"
     NEVER = "never"
+
+
+FailAtOption = Annotated[
+    FailAt,
+    typer.Option(
+        "--fail-at",
+        help="Exit with 1 if the HEALTHY circuit has an error finding or a part over "
+        "(or at) a limit.",
+    ),
+]
 
 
 @guarded
@@ -100,14 +115,7 @@ def audit(
     kind: KindOption = "",
     condition: ConditionOption = "",
     show_all: Annotated[bool, typer.Option("--all", help="Show every row of the report.")] = False,
-    fail_at: Annotated[
-        FailAt,
-        typer.Option(
-            "--fail-at",
-            help="Exit with 1 if the HEALTHY circuit has an error finding or a part over "
-            "(or at) a limit.",
-        ),
-    ] = FailAt.OVER_LIMIT,
+    fail_at: FailAtOption = FailAt.OVER_LIMIT,
 ) -> int:
     """Solve a netlist healthy and faulted, and rank what would overheat what."""
     from netcheck import pipeline
@@ -125,6 +133,7 @@ def audit(
         pairs=pairs,
         build=build.value,
         age_years=None if age is None else positive(age, "y", "--age"),
+        walks=WALKS_ON_A_PAGE if format is Format.HTML else 0,
     )
     options = with_limits(options, limit)
     check_readable(file)
@@ -133,13 +142,18 @@ def audit(
     result = _run_audit(file, options)
     if output is not None:
         write_whole(output, _rendered(result, format, show_all))
-    elif format is not Format.TEXT:
-        print_whole(_rendered(result, format, show_all))
     else:
-        from netcheck.report import to_terminal
-
-        print_report(lambda console: to_terminal.write(result, console, show_all=show_all))
+        _print(result, format, show_all)
     return _verdict_code(result, fail_at)
+
+
+def _print(result: Audit, format: Format, show_all: bool) -> None:
+    if format is not Format.TEXT:
+        print_whole(_rendered(result, format, show_all))
+        return
+    from netcheck.report import to_terminal
+
+    print_report(lambda console: to_terminal.write(result, console, show_all=show_all))
 
 
 def _run_audit(file: Path, options: AuditOptions) -> Audit:
@@ -155,6 +169,10 @@ def _rendered(result: Audit, format: Format, show_all: bool) -> str:
         from netcheck.report import to_json
 
         return to_json.render(result)
+    if format is Format.HTML:
+        from netcheck.report.html.to_html import render
+
+        return render(result)
     if format is Format.TEXT:
         from netcheck.report import to_terminal
 

@@ -193,6 +193,8 @@ def _reading(part: Part, solved: Solved | None) -> str:
 
 def _tube_reading(state: TubeState) -> str:
     milliamperes = state.plate_current_a * 1e3
+    if abs(milliamperes) < WORTH_SAYING:
+        milliamperes = 0.0
     return f"{milliamperes:.3g} mA  {_watts(state.plate_dissipation_w) or '0 W'}"
 
 

@@ -156,7 +156,7 @@ def volts_group(label: Label, annotations: Annotations) -> Group:
         sign = {1: "▲ ", -1: "▼ ", 0: ""}[volts.trend]
         style = "loud" if volts.trend else "volts"
         inks = (Text(_start(label), sign + volts.text, style, label.anchor),)
-    title = _net_title(label.of, annotations)
+    title = net_title(label.of, annotations)
     kind = "changed" if volts.trend else ""
     return Group(
         f"volts-{slug(label.of)}",
@@ -168,7 +168,8 @@ def volts_group(label: Label, annotations: Annotations) -> Group:
     )
 
 
-def _net_title(net: str, annotations: Annotations) -> str:
+def net_title(net: str, annotations: Annotations) -> str:
+    """Return what a net says on hover."""
     volts = annotations.volts.get(net, Volts(""))
     title = f"net {net}: {volts.text}" if volts.text else f"net {net}"
     return f"{title}, {volts.healthy} without the fault" if volts.healthy else title
@@ -310,7 +311,7 @@ def net_groups(drawing: Drawing, annotations: Annotations) -> Iterator[Group]:
             "net",
             tuple(inks),
             (),
-            _net_title(net, annotations),
+            net_title(net, annotations),
             (("data-net", net),),
         )
 

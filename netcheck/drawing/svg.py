@@ -73,10 +73,12 @@ def fragments(drawing: Drawing, annotations: Annotations) -> dict[str, Fragment]
     groups += [volts_group(label, annotations) for label in drawing.volts]
     groups += net_groups(drawing, annotations)
     groups.append(heading_group(drawing, annotations))
-    return {
-        PREFIX + group.id: Fragment(_classes(group), group.title, "".join(_inside(group)))
-        for group in groups
-    }
+    return {PREFIX + group.id: fragment(group) for group in groups}
+
+
+def fragment(group: Group) -> Fragment:
+    """Return what the element of one group holds."""
+    return Fragment(_classes(group), group.title, "".join(_inside(group)))
 
 
 def stylesheet() -> str:
@@ -101,7 +103,8 @@ def _rule(style: Style) -> str:
 
 
 def _classes(group: Group) -> str:
-    return " ".join(PREFIX + name for name in f"g-{group.kind}".split())
+    # `g-` before each word: `changed` and `fault` are also names of styles
+    return " ".join(f"{PREFIX}g-{name}" for name in group.kind.split())
 
 
 def _group(group: Group) -> list[str]:

@@ -15,6 +15,7 @@ from netcheck.judge.base import Stress
 from netcheck.judge.fed_back import Runaway
 from netcheck.judge.paired import Pairs
 from netcheck.judge.toleranced import Toleranced
+from netcheck.judge.walked import Walk
 from netcheck.rank import FaultResult, PartWorst, View, WorstDrive
 from netcheck.roles.base import Roles
 from netcheck.solve.results import Outcome
@@ -59,3 +60,5 @@ class Audit:
     """Grid current that feeds back, one entry for each output tube."""
     pairs: Pairs | None = None
     """Two faults at once, where that was asked for."""
+    walks: tuple[Walk, ...] = ()
+    """Continuous faults in steps, where that was asked for."""

@@ -31,7 +31,11 @@ _QUANTITIES = {
     "heater_cathode_voltage_v": "heater-cathode voltage",
 }
 _UNITS = {"w": "W", "v": "V", "a": "A", "ohm": "ohm", "hz": "Hz", "s": "s", "f": "F", "h": "H"}
-_CONDITIONS = {"full": "full drive", "cold_start": "cold start"}
+_CONDITIONS = {
+    "full": "full drive",
+    "cold_start": "cold start",
+    "full_100hz": "full drive at 100 Hz",
+}
 _DEFECTS = {
     "leaky": "leak",
     "shorted_turns": "shorted turns",

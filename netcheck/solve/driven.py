@@ -122,17 +122,8 @@ def solve_family(
         answer = solve_driven(engine, circuit, hookup, frequency_hz, request)
         answers[number] = answer
         if answer.starts:
-            before = _teach(answer, healthy.starts)
+            before = answer
     return [answers[number] for number in range(len(variants))]
-
-
-def _teach(answer: DrivenAnswer, healthy: Mapping[str, StartState]) -> DrivenAnswer:
-    """Give the ends of a run what the healthy run has learned."""
-    starts = {
-        name: replace(start, learned=healthy[name].learned) if name in healthy else start
-        for name, start in answer.starts.items()
-    }
-    return replace(answer, starts=starts)
 
 
 def _distance(point: Outcome, other: Solved | None) -> float:
@@ -191,17 +182,23 @@ def _guess(
     if latest is None or latest[0] not in known:
         return _moved(known[name], shift)
     before, after = known[latest[0]], latest[1]
-    amps = {
-        ref: now - before.winding_a.get(ref, now) for ref, now in after.winding_a.items()
-    }
+    amps = {ref: now - before.winding_a.get(ref, now) for ref, now in after.winding_a.items()}
     moved = _moved(
         known[name],
         {key: now - before.node_v.get(key, now) for key, now in after.node_v.items()},
     )
-    winding_a = {
-        ref: now + amps.get(ref, 0.0) for ref, now in known[name].winding_a.items()
-    }
-    return replace(moved, winding_a=winding_a)
+    winding_a = {ref: now + amps.get(ref, 0.0) for ref, now in known[name].winding_a.items()}
+    return replace(moved, winding_a=winding_a, learned=_lesson(known[name], before, after))
+
+
+def _lesson(start: StartState, before: StartState, after: StartState) -> Array | None:
+    """Return what a start has learned, with what a fault taught at the level before."""
+    first, second, third = start.learned, before.learned, after.learned
+    if first is None or second is None or third is None:
+        return first
+    if not first.shape == second.shape == third.shape:
+        return first
+    return np.asarray(first + third - second)
 
 
 def _moved(start: StartState, shift_v: Mapping[str, float]) -> StartState:

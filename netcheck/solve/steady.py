@@ -34,7 +34,7 @@ SETTLING = 1
 """Cycles at the start of a run that let fast parts settle and are not averaged."""
 WARM_UP = 10
 """Cycles at the start of a run from idle, in which the drive builds up its bias."""
-GLANCE = 1
+GLANCE = 2
 """Cycles averaged while the slow states are still being corrected."""
 AVERAGED = 2
 """Cycles averaged once they are settled: what is reported."""
@@ -144,7 +144,7 @@ class _Shooter:
             share = slow.share(means, step)
             if share <= SETTLED_SHARE:
                 if averaged == AVERAGED:
-                    state = self._settled(current, share, runs)
+                    state = self._settled(current, share, runs, jacobian)
                     if is_balanced(state.balance):
                         return state
                     self._refine(state.balance)
@@ -210,10 +210,11 @@ class _Shooter:
         }
         return StartState(node_v, winding_a)
 
-    def _settled(self, run: _Run, share: float, runs: int) -> SteadyState:
+    def _settled(self, run: _Run, share: float, runs: int, jacobian: Array) -> SteadyState:
         time = np.concatenate([[0.0], np.cumsum(run.seen.gaps)])
         balance = power_balance(run.seen, self.circuit, self.hookup)
-        return SteadyState(run.seen, time, self.end_of(run), share, runs, balance)
+        end = replace(self.end_of(run), learned=jacobian - self.slow.measured)
+        return SteadyState(run.seen, time, end, share, runs, balance)
 
 
 def is_balanced(balance: PowerBalance) -> bool:

@@ -157,7 +157,23 @@ def test_what_runs_away_says_so_in_its_row(case: Case) -> None:
 
 
 def test_a_cathode_resistor_divides_the_gain_by_one_plus_gm_rk(case: Case) -> None:
-    """The same operating point, with 300 ohm in the cathode and every supply raised by its drop."""
+    """The same operating point, with 300 ohm in the cathode and every supply raised by its drop.
+
+    The cathode moves against grid, screen and plate: gm there is that of all three.
+    """
+    moved_v = 0.05
+    without_gas = SetGas("X1", 0.0)
+    more, less = (
+        case.solve(
+            without_gas,
+            *(
+                SetValue(ref, volts + sign * moved_v)
+                for ref, volts in {"VB": 300.0, "VS": 250.0, "VN": -20.0}.items()
+            ),
+        )
+        for sign in (1.0, -1.0)
+    )
+    of_cathode_s = (space(more) - space(less)) / (2.0 * moved_v)
     rest = case.solve(SetGas("X1", 0.0))
     drop_v = 300.0 * space(rest)
     raised = {
@@ -176,6 +192,5 @@ def test_a_cathode_resistor_divides_the_gain_by_one_plus_gm_rk(case: Case) -> No
     (fixed,) = case.fed_back.runaways
     assert fixed.gain_per_share is not None
 
-    transconductance_s = fixed.gain_per_share / 220e3
-    expected = fixed.gain_per_share / (1.0 + 300.0 * transconductance_s)
+    expected = fixed.gain_per_share / (1.0 + 300.0 * of_cathode_s)
     assert found.gain_per_share == pytest.approx(expected, rel=0.02)

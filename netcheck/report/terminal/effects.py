@@ -47,7 +47,7 @@ def write_heat(console: Console, audit: Audit, show_all: bool) -> None:
         Column("heat over rated", "right"),
         Column("degrees C", "right"),
         Column("what it does"),
-        Column("after"),
+        Column("too hot after"),
     ]
     table(console, columns, [_heat_row(result, heat) for result, heat in every])
     if len(rows) > len(every):
@@ -57,8 +57,9 @@ def write_heat(console: Console, audit: Audit, show_all: bool) -> None:
         "From ratings and the fourth-power law, not measured: a plate is taken to be at 400 to "
         f"475 C at its rating, and to glow visibly from {DAYLIGHT_C:g} C (daylight); hot spots "
         "glow earlier. Any glow of a plate is a gross overload: switch off at once. A winding's "
-        "heat grows with the square of its current. Words for resistors and windings: common "
-        "practice.",
+        "heat grows with the square of its current. Too hot after: a plate's first visible glow; "
+        "for other parts, until they are hotter than their rating allows. Words for resistors "
+        "and windings: common practice.",
     )
 
 

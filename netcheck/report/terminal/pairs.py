@@ -84,7 +84,7 @@ def _what(stress: Stress | None) -> str:
 def _ratios(pair: Pair) -> str:
     if pair.worst is None:
         return "-"
-    alone = ratio_words(pair.first_alone.ratio) if pair.first_alone else "not raised"
+    alone = ratio_words(pair.first_alone.ratio) if pair.first_alone else "not judged"
     return f"{ratio_words(pair.worst.ratio)} ({alone})"
 
 
