@@ -20,6 +20,7 @@ from netcheck.cli.annotate import annotate
 from netcheck.cli.audit import audit
 from netcheck.cli.compare import compare
 from netcheck.cli.draw import draw
+from netcheck.cli.expect import expect
 from netcheck.cli.faults import faults
 from netcheck.cli.fit import fit
 from netcheck.cli.gate import gate
@@ -69,5 +70,5 @@ def _options(
     """Find which fault of a vacuum-tube amplifier would overheat which part."""
 
 
-for command in (audit, sweep, compare, annotate, draw, tubes, faults, fit, gate):
+for command in (audit, sweep, compare, annotate, draw, expect, tubes, faults, fit, gate):
     app.command()(command)

@@ -44,7 +44,7 @@ class Lamp:
         if ampere <= 0.0:
             return 0.0
         share = ampere * self.rated_v / self.rated_w
-        hot = self.rated_v * share ** (1.0 / EXPONENT)
+        hot = float(self.rated_v * share ** (1.0 / EXPONENT))
         return max(hot, ampere * self.hot_ohm * COLD_SHARE)
 
     @property

@@ -11,7 +11,7 @@ common handheld meter; analog meter of 20 kohm/V, +-2 % of full scale: from memo
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from netcheck.errors import NetcheckError
 from netcheck.units import format_quantity, parse_quantity
@@ -54,9 +54,7 @@ class Meter:
     def uncertainty_v(self, volts: float) -> float:
         """Return the largest error of a reading of `volts` [V]."""
         scale = self.range_for(volts)
-        return self.of_reading * abs(volts) + scale * (
-            self.of_full_scale + self.counts / COUNTS
-        )
+        return self.of_reading * abs(volts) + scale * (self.of_full_scale + self.counts / COUNTS)
 
     @property
     def words(self) -> str:
@@ -70,6 +68,18 @@ class Meter:
         if self.input_ohm >= IDEAL_OHM:
             return self.name
         return f"{self.name}, {format_quantity(self.input_ohm, 'ohm')}"
+
+
+DIGITAL = Meter(
+    "digital meter",
+    10e6,
+    0.0,
+    DIGITAL_RANGES_V,
+    0.005,
+    0.0,
+    2,
+    "+-(0.5 % + 2 counts) of 6000, as published for a common handheld meter",
+)
 
 
 def parse_meter(text: str) -> Meter:
@@ -99,7 +109,4 @@ def parse_meter(text: str) -> Meter:
             "analog meter", 0.0, ohm, ANALOG_RANGES_V, 0.0, 0.02, 0,
             "+-2 % of full scale: from memory",
         )  # fmt: skip
-    return Meter(
-        "digital meter", ohm, 0.0, DIGITAL_RANGES_V, 0.005, 0.0, 2,
-        "+-(0.5 % + 2 counts) of 6000, as published for a common handheld meter",
-    )  # fmt: skip
+    return replace(DIGITAL, input_ohm=ohm)

@@ -55,8 +55,8 @@ def branch_ohm(part: Part, sources_conduct: bool = False) -> float | None:
     if part.kind == "inductor":
         return max(part.note.dcr_ohm or 0.0, LEAST_OHM)
     if part.kind == "voltage_source" and not part.note.is_input:
-        waves = part.element is not None and part.element.waveform is not None
-        if sources_conduct or not (part.value or waves):
+        wave = part.element.waveform if part.element else None
+        if sources_conduct or not (part.value or (wave is not None and wave.alternating)):
             return LEAST_OHM
     return None
 
@@ -70,7 +70,7 @@ def network_of(
     """Return the resistive network of a circuit; `factors` multiply by part."""
     known = factors or {}
     branches = [
-        (*part.nets[:2], ohm * known.get(part.ref, 1.0))
+        (part.nets[0], part.nets[1], ohm * known.get(part.ref, 1.0))
         for part in circuit
         if (ohm := branch_ohm(part, sources_conduct)) is not None
     ]

@@ -54,9 +54,7 @@ class Situation:
     powered: bool = True
     tubes_in: bool = True
 
-    def changes(
-        self, circuit: Circuit, on_mains: Sequence[str], hot: bool
-    ) -> tuple[Change, ...]:
+    def changes(self, circuit: Circuit, on_mains: Sequence[str], hot: bool) -> tuple[Change, ...]:
         """Return what the situation changes of the circuit."""
         sources = [
             SetValue(ref, (circuit[ref].value or 0.0) * self.mains)
@@ -83,8 +81,7 @@ class Situation:
         if self.powered and self.tubes_in:
             return True
         inside = fault.family in IN_THE_TUBE or any(
-            isinstance(change, ScaleEmission | SetGas | SetGridEmission)
-            for change in fault.changes
+            isinstance(change, ScaleEmission | SetGas | SetGridEmission) for change in fault.changes
         )
         return not inside
 

@@ -8,6 +8,7 @@ fault; `fragments` gives what a page has to put into which element to show anoth
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from html import escape
 
 from netcheck.drawing.annotations import Annotations
@@ -143,9 +144,11 @@ def _ink(ink: Ink) -> str:
             )
 
 
+@lru_cache(maxsize=8192)  # a symbol has the same points in every state of a page
 def _points(points: tuple[tuple[float, float], ...]) -> str:
     return " ".join(f"{_n(x * UNIT_PX)},{_n(y * UNIT_PX)}" for x, y in points)
 
 
+@lru_cache(maxsize=16384)
 def _n(value: float) -> str:
     return f"{value:.2f}".rstrip("0").rstrip(".")

@@ -1,0 +1,134 @@
+"""`netcheck expect`: the bench sheet, what a sound unit measures in the order of the bench."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from netcheck.cli.limits import LimitOption, with_limits
+from netcheck.cli.shell import (
+    JobsOption,
+    NetlistArgument,
+    OutputOption,
+    TubesOption,
+    check_readable,
+    guarded,
+    print_report,
+    print_whole,
+)
+from netcheck.errors import NetcheckError
+
+if TYPE_CHECKING:
+    from netcheck.analysis.options import AuditOptions
+    from netcheck.diagnose.bench_sheet import SheetOptions
+    from netcheck.report.expect_model import BenchSheet
+
+NOMINAL = "none"
+
+
+class SheetFormat(StrEnum):
+    """Output formats."""
+
+    TEXT = "text"
+    CSV = "csv"
+    HTML = "html"
+
+
+@guarded
+def expect(
+    file: NetlistArgument,
+    format: Annotated[
+        SheetFormat, typer.Option("--format", help="Readable text, CSV, or HTML to print.")
+    ] = SheetFormat.TEXT,
+    output: OutputOption = None,
+    meter: Annotated[
+        str,
+        typer.Option(
+            "--meter", help="10Mohm, 20kohm/V, digital, analog or `none`; its load is solved."
+        ),
+    ] = "10Mohm",
+    lamp: Annotated[
+        str | None,
+        typer.Option(
+            "--lamp", metavar="LAMP", help="Also a first power-up behind a lamp, such as 60W@230V."
+        ),
+    ] = None,
+    mains: Annotated[
+        str,
+        typer.Option(
+            "--mains",
+            metavar="BAND",
+            help="Mains band by nominal volts or name, or `none` where you measure it.",
+        ),
+    ] = "230V",
+    draws: Annotated[
+        int, typer.Option("--draws", min=20, max=10_000, help="Units drawn for the bands.")
+    ] = 200,
+    jobs: JobsOption = None,
+    tubes: TubesOption = None,
+    limit: LimitOption = None,
+) -> int:
+    """Print the bench sheet: what to measure in which order, and what to expect."""
+    from netcheck.analysis.options import AuditOptions
+    from netcheck.report.files import check_output, write_whole
+
+    check_readable(file)
+    if output is not None:
+        check_output(output, file)
+    options = with_limits(AuditOptions(idle_only=True, jobs=jobs, tubes=tubes), limit)
+    sheet = _run(file, options, _sheet_options(meter, lamp, mains, draws))
+    if output is not None:
+        write_whole(output, _rendered(sheet, format))
+    elif format is SheetFormat.TEXT:
+        from netcheck.report import expect_text
+
+        print_report(lambda console: expect_text.write(sheet, console))
+    else:
+        print_whole(_rendered(sheet, format))
+    return 0
+
+
+def _sheet_options(meter: str, lamp: str | None, mains: str, draws: int) -> SheetOptions:
+    from netcheck.diagnose.bench_sheet import SheetOptions
+    from netcheck.diagnose.lamp import parse_lamp
+    from netcheck.diagnose.meters import parse_meter
+    from netcheck.ratings.mains import find_band
+
+    band = "" if mains.strip().casefold() == NOMINAL else mains
+    if band:
+        try:
+            find_band(band)
+        except NetcheckError as error:
+            raise NetcheckError(f"--mains: {error.message}", hint=error.hint) from error
+    return SheetOptions(parse_meter(meter), band, parse_lamp(lamp) if lamp else None, draws)
+
+
+def _run(file: Path, options: AuditOptions, wanted: SheetOptions) -> BenchSheet:
+    from netcheck.diagnose.bench_sheet import bench_sheet
+    from netcheck.pipeline import load_circuit
+    from netcheck.report.progress import progress_for_terminal
+    from netcheck.solve.pool import Pool
+
+    circuit = load_circuit(file, options.tubes, options.read_limits)
+    with (
+        progress_for_terminal() as progress,
+        Pool(options.jobs, options.time_limit_s, options.memory_bytes) as pool,
+    ):
+        return bench_sheet(circuit, file.as_posix(), wanted, pool, progress)
+
+
+def _rendered(sheet: BenchSheet, format: SheetFormat) -> str:
+    if format is SheetFormat.CSV:
+        from netcheck.report import expect_csv
+
+        return expect_csv.render(sheet)
+    if format is SheetFormat.HTML:
+        from netcheck.report import expect_html
+
+        return expect_html.render(sheet)
+    from netcheck.report import expect_text
+
+    return expect_text.render(sheet)
