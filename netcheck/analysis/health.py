@@ -50,6 +50,8 @@ def _with_findings(circuit: Circuit, hint: str) -> str:
 
 
 def _why_nothing_conducts(circuit: Circuit, tubes: tuple[str, ...], idle: Solved) -> str:
+    if not tubes:
+        return "a tube is an X card: X1 plate grid cathode 12AX7"
     state = idle.tubes[tubes[0]]
     plate = f"{round(state.plate_v, 1) + 0.0:.1f} V"
     if state.plate_v < 1.0:
