@@ -76,9 +76,9 @@ def watts(folder: Path, tube: str, model: str = "", own: str = "") -> set[float]
 def judged(value: object) -> Iterator[float]:
     """Return every limit that the report compares the plate of X1 with."""
     if isinstance(value, dict):
-        if (value.get("part"), value.get("quantity")) == ("X1", "plate_dissipation_w"):
-            if "limit" in value:  # a row of the spread at tolerance has none
-                yield value["limit"]
+        named = (value.get("part"), value.get("quantity")) == ("X1", "plate_dissipation_w")
+        if named and "limit" in value:  # a row of the spread at tolerance has none
+            yield value["limit"]
         value = list(value.values())
     if isinstance(value, list):
         for inner in value:

@@ -18,7 +18,7 @@ from netcheck.cli import app
 
 ROOT = Path(__file__).parents[2]
 DEMOS = sorted((ROOT / "circuits").glob("*.cir"))
-MUTANTS = int(os.environ.get("NETCHECK_MUTANTS", "24"))
+MUTANTS = int(os.environ.get("NETCHECK_MUTANTS", "10"))
 """Raise it for a longer search."""
 ODD = ["0", "{", "1e30", "-5", "4k7", "12AX7", "EL34", "nan", "", ";!", "pot=X", "+", "99meg", "K1"]
 
