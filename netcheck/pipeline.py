@@ -12,7 +12,9 @@ from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 
+from netcheck.analysis.bass import Bass, faults_in_the_bass
 from netcheck.analysis.drive import DrivenHealth, drive_healthy
+from netcheck.analysis.driven_corners import with_driven_corners
 from netcheck.analysis.faulted import COLD, IDLE, Bench, gross_at_idle, needs_drive, sustained
 from netcheck.analysis.find_fault import find_continuous, sweep_sizes
 from netcheck.analysis.health import require_health
@@ -52,15 +54,7 @@ from netcheck.solve.results import NotSolved, Outcome, Solved
 from netcheck.tipping import TippingPoint
 from netcheck.tubes.user_folder import library_with
 
-__all__ = [
-    "AuditOptions",
-    "Progress",
-    "audit",
-    "audit_circuit",
-    "compare",
-    "load_circuit",
-    "sweep",
-]
+__all__ = ["AuditOptions", "Progress", "audit", "audit_circuit", "compare", "load_circuit", "sweep"]
 
 
 def audit(path: Path, options: AuditOptions, progress: Progress) -> Audit:
@@ -97,26 +91,27 @@ def audit_circuit(
     swept = list_continuous(circuit, roles)
     with _step(progress, "tipping points", 1):
         tipping = bench.tipping_points(swept, table, _solved(healthy))
-    driven = DrivenHealth()
+    driven, bass = DrivenHealth(), Bass()
     if not options.idle_only:
         driven = drive_healthy(bench, roles, hookup, idle, table, progress)
         healthy |= driven.outcomes
         gross = gross_at_idle(circuit, table, idle, conditions[IDLE])
-        with _step(progress, "driven faults", len(faults)):
-            conditions |= bench.driven(faults, hookup, driven, idle, progress, gross)
-        if driven.reason:
-            assumptions = (*assumptions, f"not driven: {driven.reason}")
+        more, bass = _drive_faults(bench, roles, hookup, driven, healthy, faults, progress, gross)
+        conditions, healthy = {**conditions, **more}, {**bass.healthy, **healthy}
+        assumptions += bass.assumptions(len(faults), options.frequency_hz)
+        assumptions += (f"not driven: {driven.reason}",) if driven.reason else ()
     conditions = sustained(faults, conditions, healthy)
 
     known = _solved(healthy)
     table = limits_of(circuit, roles, known)
-    results = _ranked(faults, conditions, circuit, roles, table, known)
+    found = [_of_fault(conditions, place) | bass.of_fault(place) for place in range(len(faults))]
+    results = _ranked(faults, found, circuit, roles, table, known)
     stresses = tuple(
-        stress for state in known.values() for stress in judge_state(circuit, table, state, known)
+        one for state in known.values() for one in judge_state(circuit, table, state, known)
     )
-    toleranced = _toleranced(bench, roles, table, progress)
+    toleranced = _toleranced(bench, roles, hookup, table, known, progress)
     if toleranced is not None:
-        stresses = compared_as_published(stresses, toleranced.limits)
+        stresses = compared_as_published(stresses, toleranced.limits, toleranced.driven)
     return Audit(
         file=name,
         circuit=circuit,
@@ -139,6 +134,24 @@ def audit_circuit(
         pairs=_pairs(bench, results, table, known, progress),
         walks=walk_faults(bench, swept, tipping, table, known, progress),
     )
+
+
+def _drive_faults(
+    bench: Bench,
+    roles: Roles,
+    hookup: Hookup,
+    driven: DrivenHealth,
+    healthy: Mapping[str, Outcome],
+    faults: Sequence[Fault],
+    progress: Progress,
+    gross: Mapping[int, str],
+) -> tuple[dict[str, list[Outcome]], Bass]:
+    """Return every fault under drive, and at 100 Hz those for which that says more."""
+    idle = healthy[IDLE]
+    assert isinstance(idle, Solved)
+    with _step(progress, "driven faults", len(faults)):
+        conditions = bench.driven(faults, hookup, driven, idle, progress, gross)
+    return conditions, faults_in_the_bass(bench, roles, faults, hookup, healthy, gross, progress)
 
 
 @contextmanager
@@ -209,33 +222,35 @@ def _pairs(
 
 
 def _toleranced(
-    bench: Bench, roles: Roles, table: LimitTable, progress: Progress
+    bench: Bench,
+    roles: Roles,
+    hookup: Hookup,
+    table: LimitTable,
+    healthy: Mapping[str, Solved],
+    progress: Progress,
 ) -> Toleranced | None:
     """Return the healthy circuit over mains, parts and tubes, where that is asked for."""
     options, pool = bench.options.tolerance, bench.pool
     if options is None or pool.interrupted:
         return None
-    return tolerance_of(pool, bench.shared[IDLE], bench.circuit, roles, table, options, progress)
+    found = tolerance_of(pool, bench.shared[IDLE], bench.circuit, roles, table, options, progress)
+    return with_driven_corners(found, bench, roles, hookup, table, healthy, progress)
 
 
 def _ranked(
     faults: Sequence[Fault],
-    conditions: Mapping[str, Sequence[Outcome]],
+    outcomes: Sequence[Mapping[str, Outcome]],
     circuit: Circuit,
     roles: Roles,
     table: LimitTable,
     healthy: Mapping[str, Solved],
 ) -> tuple[FaultResult, ...]:
-    """Judge every fault, and rank them."""
+    """Judge every fault, and rank them; outcomes: of each fault, by condition."""
     return rank_faults(
         judge_fault(
-            fault,
-            _of_fault(conditions, number),
-            circuit,
-            _table_for(fault, circuit, roles, table, healthy),
-            healthy,
+            fault, found, circuit, _table_for(fault, circuit, roles, table, healthy), healthy
         )
-        for number, fault in enumerate(faults)
+        for fault, found in zip(faults, outcomes, strict=True)
     )
 
 
@@ -324,8 +339,9 @@ def _curve(
     if not options.idle_only:
         driven = drive_healthy(bench, roles, hookup, idle, table, progress)
         healthy |= driven.outcomes
-        with _step(progress, "sizes under drive", len(faults)):
-            conditions |= bench.driven(faults, hookup, driven, idle, progress)
+        more, bass = _drive_faults(bench, roles, hookup, driven, healthy, faults, progress, {})
+        conditions = {**conditions, **more, **bass.of_every(len(faults))}
+        healthy = {**bass.healthy, **healthy}
         table = limits_of(circuit, roles, _solved(healthy))
     if pool.interrupted:
         raise KeyboardInterrupt

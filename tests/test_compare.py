@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from copy import deepcopy
 from pathlib import Path
+from typing import Any
 
+import jsonschema
 import pytest
 from typer.testing import CliRunner
 
 from netcheck.analysis.options import AuditOptions
 from netcheck.cli import app
 from netcheck.pipeline import compare as audit_both
-from netcheck.report import compare_json, to_compare
+from netcheck.report import compare_json, to_compare, to_json
 from netcheck.report.comparison import Comparison, compare
 from netcheck.report.progress import SilentProgress
 
@@ -99,11 +102,65 @@ def test_json_has_both_sides(hot: Comparison) -> None:
     assert places == list(range(1, len(hot.after.faults) + 1))
 
 
-def test_what_only_one_has_is_named(tmp_path: Path) -> None:
-    without = compared(
-        tmp_path, lambda text: "\n".join(x for x in text.split("\n") if not x.startswith("C4 "))
-    )
+def check(document: object) -> None:
+    validator = jsonschema.Draft202012Validator
+    jsonschema.validate(document, compare_json.schema(), cls=validator)
 
+
+def test_json_keeps_to_its_published_schema(
+    hot: Comparison, other_names: Comparison, without: Comparison
+) -> None:
+    jsonschema.Draft202012Validator.check_schema(compare_json.schema())
+
+    for comparison in (hot, other_names, without):
+        check(json.loads(compare_json.render(comparison)))
+    gone = json.loads(compare_json.render(without))
+    assert [one["what"] for one in gone["parts"]] == ["removed"]
+    assert any(one["after"] is None for one in gone["faults"])
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        lambda whole: whole.pop("renamed"),
+        lambda whole: whole.update(schema_version=1.0),
+        lambda whole: whole["before"].update(faults="226"),
+        lambda whole: whole["after"].update(healthy_verdict="fine"),
+        lambda whole: whole["parts"][0].update(what="painted"),
+        lambda whole: whole["parts"][0]["after"].update(value="240"),
+        lambda whole: whole["loads"][0].pop("before"),
+        lambda whole: whole["loads"][0]["after"].pop("rating_system"),
+        lambda whole: whole["tipping_points"][0].update(better="no"),
+        lambda whole: whole["faults"][0]["after"].update(place=0),
+        lambda whole: whole["faults"][0].update(fault_id="no slash"),
+    ],
+)
+def test_the_schema_refuses_what_is_missing_or_of_another_type(
+    hot: Comparison, change: Callable[[dict[str, Any]], object]
+) -> None:
+    document = json.loads(compare_json.render(hot))
+    changed = deepcopy(document)
+    change(changed)
+
+    check(document)
+    with pytest.raises(jsonschema.ValidationError):
+        check(changed)
+
+
+@pytest.mark.parametrize("name", ["verdict", "stress", "tipping_point"])
+def test_the_schema_says_of_loads_and_verdicts_what_that_of_the_audit_says(name: str) -> None:
+    assert compare_json.schema()["$defs"][name] == to_json.schema()["$defs"][name]
+
+
+@pytest.fixture(scope="module")
+def without(tmp_path_factory: pytest.TempPathFactory) -> Comparison:
+    def no_bypass(text: str) -> str:
+        return "\n".join(x for x in text.split("\n") if not x.startswith("C4 "))
+
+    return compared(tmp_path_factory.mktemp("without"), no_bypass)
+
+
+def test_what_only_one_has_is_named(without: Comparison) -> None:
     text = " ".join(to_compare.render(without).split())
     assert "C4 removed: " in text
     assert "Only before: " in text

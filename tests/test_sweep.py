@@ -4,8 +4,13 @@ from __future__ import annotations
 
 import csv
 import json
+from collections.abc import Callable
+from copy import deepcopy
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
+import jsonschema
 import pytest
 from typer.testing import CliRunner, Result
 
@@ -15,11 +20,11 @@ from netcheck.cli import app
 from netcheck.errors import NetcheckError
 from netcheck.faults import list_continuous
 from netcheck.pipeline import load_circuit, sweep
-from netcheck.report import sweep_json, sweep_plot, to_sweep
+from netcheck.report import sweep_json, sweep_plot, to_json, to_sweep
 from netcheck.report.progress import SilentProgress
-from netcheck.report.sweep_model import SweepCurve
+from netcheck.report.sweep_model import SweepCurve, SweepPoint
 from netcheck.roles import recognise
-from netcheck.solve.results import Solved
+from netcheck.solve.results import NotSolved, Solved
 
 CIRCUITS = Path(__file__).parents[1] / "circuits"
 SINGLE = CIRCUITS / "6v6_single_ended.cir"
@@ -117,6 +122,91 @@ def test_json_and_csv_hold_every_size(leak: SweepCurve) -> None:
     assert [float(row["size_ohm"]) for row in rows if row["tube"] == "X2"] == sizes
     watts = loaded["points"][-1]["conditions"]["idle"]["tubes"]["X2"]["plate_dissipation_w"]
     assert float(rows[-1]["plate_dissipation_w"]) == watts
+
+
+Change = Callable[[dict[str, Any]], object]
+
+
+def check(document: object) -> None:
+    validator = jsonschema.Draft202012Validator
+    jsonschema.validate(document, sweep_json.schema(), cls=validator)
+
+
+@pytest.fixture(scope="module")
+def driven() -> SweepCurve:
+    """No load down to the right one, under drive and at 100 Hz."""
+    options = AuditOptions(jobs=2)
+    return sweep(SINGLE, ("R21", "load_up"), 3, options, SilentProgress())
+
+
+def test_a_driven_sweep_of_the_load_is_driven_at_100_hz_too(driven: SweepCurve) -> None:
+    ends = (driven.points[0], driven.points[-1])
+    mid, low = (
+        [solved_state(point, name).tubes["X2"].plate_dissipation_w for point in ends]
+        for name in ("full", "full_100hz")
+    )
+
+    assert driven.conditions == ("idle", "full", "overdrive", "full_100hz")
+    assert mid[1] < mid[0] < low[0] < low[1]  # inductance takes current and no power
+
+
+def solved_state(point: SweepPoint, name: str) -> Solved:
+    outcome = point.outcomes[name]
+    assert isinstance(outcome, Solved)
+    return outcome
+
+
+def test_json_keeps_to_its_published_schema(leak: SweepCurve, driven: SweepCurve) -> None:
+    jsonschema.Draft202012Validator.check_schema(sweep_json.schema())
+
+    for curve in (leak, driven):
+        check(json.loads(sweep_json.render_json(curve)))
+
+
+def test_json_of_what_was_not_solved_keeps_to_the_schema_too(leak: SweepCurve) -> None:
+    lost = {"idle": NotSolved("idle", "it did not converge")}
+    first = replace(leak.points[0], outcomes=lost, stresses={})
+
+    document = json.loads(sweep_json.render_json(replace(leak, points=(first,))))
+
+    check(document)
+    state = document["points"][0]["conditions"]["idle"]
+    assert state["reason"] == "it did not converge"
+    state["reason"] = None
+    with pytest.raises(jsonschema.ValidationError):
+        check(document)
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        lambda whole: whole.pop("fault_id"),
+        lambda whole: whole.update(schema_version="2.0"),
+        lambda whole: whole.update(unit="kohm"),
+        lambda whole: whole.update(parts=[]),
+        lambda whole: whole["points"][0].pop("tips"),
+        lambda whole: whole["points"][0].update(size=None),
+        lambda whole: whole["points"][0]["conditions"]["idle"].update(reason="it did not"),
+        lambda whole: whole["points"][0]["conditions"]["idle"]["tubes"]["X2"].pop("plate_v"),
+        lambda whole: whole["points"][0]["conditions"]["idle"]["stresses"][0].update(ratio="1"),
+        lambda whole: whole["tipping_points"][0].update(status="perhaps"),
+    ],
+)
+def test_the_schema_refuses_what_is_missing_or_of_another_type(
+    leak: SweepCurve, change: Change
+) -> None:
+    document = json.loads(sweep_json.render_json(leak))
+    changed = deepcopy(document)
+    change(changed)
+
+    check(document)
+    with pytest.raises(jsonschema.ValidationError):
+        check(changed)
+
+
+@pytest.mark.parametrize("name", ["tube", "stress", "tipping_point"])
+def test_the_schema_says_of_tubes_and_loads_what_that_of_the_audit_says(name: str) -> None:
+    assert sweep_json.schema()["$defs"][name] == to_json.schema()["$defs"][name]
 
 
 @pytest.mark.parametrize(("name", "magic"), [("c.png", b"\x89PNG"), ("c.svg", b"<?xml")])

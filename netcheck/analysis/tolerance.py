@@ -200,7 +200,8 @@ def _in_words(band: MainsBand | None) -> str:
 class _Corners:
     """Quantities at nominal, with one variable at an end, and in the corner of each limit.
 
-    low, high: (variables, limits).  bogey, worst: (limits,).
+    low, high: (variables, limits).  bogey, worst: (limits,).  factors: where the worst
+    corner of each limit is, (limits, variables).
     """
 
     nominal: Array
@@ -208,6 +209,7 @@ class _Corners:
     high: Array
     bogey: Array
     worst: Array
+    factors: Array
 
 
 def _corners(
@@ -229,7 +231,8 @@ def _corners(
     best = np.where(np.maximum(gains_high, gains_low) > least, best, 1.0)
     corners = units.solve(np.concatenate([np.where(is_tube, 1.0, best), best])).values
     own = np.arange(len(limits))
-    return _Corners(nominal, low, high, corners[own, own], corners[len(limits) + own, own])
+    bogey, worst = corners[own, own], corners[len(limits) + own, own]
+    return _Corners(nominal, low, high, bogey, worst, best)
 
 
 class _Found:
@@ -297,7 +300,14 @@ class _Found:
             influences=self._influences(place),
             rank_class=0 if self.circuit[limit.part].kind in ("tube", "inductor") else 1,
             drawn_worse=drawn_worse,
+            corner=self._corner(place),
         )
+
+    def _corner(self, place: int) -> tuple[tuple[str, float], ...]:
+        """Return the factors of the variables that matter to a quantity."""
+        factors = self.corners.factors[place]
+        named = zip(self.variables, factors, strict=True)
+        return tuple((one.name, float(factor)) for one, factor in named if factor != 1.0)
 
     def _influences(self, place: int) -> tuple[Influence, ...]:
         """Return what moves a quantity, the largest share of its variance first."""

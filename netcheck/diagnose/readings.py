@@ -8,6 +8,7 @@ at idle.  Whether nets and parts are there is for who has the circuit.
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass
 from typing import Literal
@@ -15,7 +16,7 @@ from typing import Literal
 from netcheck.circuit.model import GROUND
 from netcheck.diagnose.situations import IDLE, POWER_OFF, SITUATIONS
 from netcheck.errors import NetcheckError
-from netcheck.units import parse_quantity
+from netcheck.units import format_quantity, parse_quantity
 
 ReadingKind = Literal["volts", "amperes", "watts", "ohms", "ripple"]
 
@@ -29,13 +30,16 @@ _KINDS: dict[str, tuple[ReadingKind, str]] = {
 _FORM = re.compile(r"\s*(\w+)\s*\(([^()=@]+)\)\s*=\s*([^@]+?)\s*(?:@\s*(\w+)\s*)?")
 _HINT = "such as V(g4)=-31.2V, V(a,b)=2V, I(R24)=34mA, R(g4)=242kohm or ripple(ht)=yes"
 _PAIR = 2
+OPEN = "open"
+OPEN_WORDS = (OPEN, "ol", "inf", "infinite")
 
 
 @dataclass(frozen=True, slots=True)
 class Reading:
     """One reading; volts and ohms are from `first` to `second`, the others of `first`.
 
-    value: SI; of a ripple 1 for yes and 0 for no.
+    value: SI; of a ripple 1 for yes and 0 for no; of an open circuit infinite.
+    accuracy: the largest error that the reading itself states, SI; 0 where it states none.
     """
 
     kind: ReadingKind
@@ -43,6 +47,25 @@ class Reading:
     second: str
     value: float
     situation: str
+    accuracy: float = 0.0
+
+    @property
+    def text(self) -> str:
+        """The reading as it can be typed again."""
+        word = next(word for word, (kind, _) in _KINDS.items() if kind == self.kind)
+        word = word if self.kind == "ripple" else word.upper()
+        pair = self.kind in ("volts", "ohms") and self.second != GROUND
+        places = f"{self.first},{self.second}" if pair else self.first
+        tail = f"+-{self._written(self.accuracy)}" if self.accuracy else ""
+        return f"{word}({places})={self._written(self.value)}{tail}@{self.situation}"
+
+    def _written(self, value: float) -> str:
+        if self.kind == "ripple":
+            return "yes" if value else "no"
+        if math.isinf(value):
+            return OPEN
+        unit = next(unit for kind, unit in _KINDS.values() if kind == self.kind)
+        return format_quantity(value, unit, 6).replace(" ", "")
 
 
 def parse_reading(text: str) -> Reading:
@@ -59,7 +82,19 @@ def parse_reading(text: str) -> Reading:
         raise NetcheckError(f"`{text}`: {word}() takes {what}", hint=_HINT)
     second = names[1] if len(names) == _PAIR else GROUND if most == _PAIR else ""
     usual = POWER_OFF.key if kind == "ohms" else IDLE.key
-    return Reading(kind, names[0], second, _value(text, value, unit), _situation(situation, usual))
+    where = _situation(text, situation, usual)
+    if (kind == "ohms") != (where == POWER_OFF.key):
+        raise NetcheckError(
+            f"`{text}`: "
+            + ("ohms are read" if kind == "ohms" else "only ohms are read")
+            + " with the power off",
+            hint="R(g4)=242kohm@power_off; volts, amperes and watts are read with the supply on",
+        )
+    size, plus_minus, error = value.replace("\u00b1", "+-").partition("+-")
+    accuracy = _value(text, error, unit) if plus_minus else 0.0
+    if accuracy < 0.0 or math.isinf(accuracy):
+        raise NetcheckError(f"`{text}`: an error is a size above zero", hint=_HINT)
+    return Reading(kind, names[0], second, _value(text, size, unit), where, accuracy)
 
 
 def _value(text: str, value: str, unit: str) -> float:
@@ -68,16 +103,20 @@ def _value(text: str, value: str, unit: str) -> float:
         if word not in ("yes", "no"):
             raise NetcheckError(f"`{text}`: ripple is yes or no", hint=_HINT)
         return 1.0 if word == "yes" else 0.0
+    if unit == "ohm" and value.strip().casefold() in OPEN_WORDS:
+        return math.inf
     try:
-        return parse_quantity(value, unit)
+        return parse_quantity(value.strip(), unit)
     except NetcheckError as error:
         raise NetcheckError(f"`{text}`: {error.message}", hint=error.hint) from error
 
 
-def _situation(word: str | None, usual: str) -> str:
+def _situation(text: str, word: str | None, usual: str) -> str:
     if word is None:
         return usual
     known = [one.key for one in SITUATIONS]
     if word.casefold() not in known:
-        raise NetcheckError(f"there is no situation `{word}`", hint=f"one of {', '.join(known)}")
+        raise NetcheckError(
+            f"`{text}`: there is no situation `{word}`", hint=f"one of {', '.join(known)}"
+        )
     return word.casefold()

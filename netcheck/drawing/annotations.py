@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from netcheck.circuit.model import GROUND, Circuit, Part
 from netcheck.drawing.text import pretty, type_name
@@ -18,8 +18,11 @@ from netcheck.roles.base import Roles
 from netcheck.solve.results import Solved, TubeState
 from netcheck.units import format_quantity
 
+if TYPE_CHECKING:
+    from netcheck.drawing.paint import Group
+
 Level = Literal["cool", "warm", "hot", "at", "over"]
-Mark = Literal["", "changed", "fault"]
+Mark = Literal["", "changed", "fault", "suspect"]
 
 WARM, HOT = 0.5, 0.8
 """Half the rating is the usual choice for a long life, four fifths leaves little room
@@ -38,7 +41,8 @@ class Caption:
     """What is said of one part: up to two lines, and a bar where there is a limit.
 
     share: of the limit it is nearest to; healthy_share: the same without the fault.
-    mark: `fault` for a part that is faulty, `changed` for one that the fault moves.
+    mark: `fault` for a part that is faulty, `changed` for one that the fault moves,
+        `suspect` for one that may be faulty.
     """
 
     text: str = ""
@@ -65,6 +69,7 @@ class Annotations:
 
     hover: sentences by part, shown on hover and read aloud.
     heading: one line above the drawing.
+    overlay: ink over everything else, such as callouts (`callouts.py`).
     """
 
     captions: Mapping[str, Caption] = field(default_factory=dict)
@@ -72,6 +77,7 @@ class Annotations:
     volts: Mapping[str, Volts] = field(default_factory=dict)
     hover: Mapping[str, str] = field(default_factory=dict)
     heading: str = ""
+    overlay: tuple[Group, ...] = ()
 
 
 def level_of_share(share: float) -> Level:

@@ -113,6 +113,7 @@ def paint(drawing: Drawing, annotations: Annotations) -> Group:
         Group("parts", "parts", (), tuple(part_group(p, annotations) for p in drawing.parts)),
         Group("volts", "volts", (), tuple(volts_group(v, annotations) for v in drawing.volts)),
         heading_group(drawing, annotations),
+        *annotations.overlay,
     ]
     return Group("sheet", "sheet", (), tuple(groups))
 

@@ -20,6 +20,8 @@ from netcheck.judge.base import PartLimit, RatingSystem, Stress
 from netcheck.judge.statistics import Share
 
 Case = Literal["nominal", "toleranced", "worst_case"]
+_Key = tuple[str, str, str, float]
+"""Condition, part, quantity and limit."""
 
 CASE_OF: Mapping[RatingSystem, Case] = {
     "design_center": "nominal",
@@ -83,6 +85,8 @@ class LimitSpread:
     None where that corner was not solved.  judged: the ratio to the limit of the
     case that its rating system asks for.  draws: mean, 5th and 95th percentile.
     drawn_worse: a draw exceeded the corner that sensitivities led to and stands for it.
+    corner: by variable the factor at which it makes the quantity largest; those that do
+    not matter are left out.
     """
 
     part: str
@@ -102,13 +106,39 @@ class LimitSpread:
     influences: tuple[Influence, ...]
     rank_class: int
     drawn_worse: bool = False
+    corner: tuple[tuple[str, float], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class DrivenCorner:
+    """One plate limit of an output tube under drive, nominal and in its corners.
+
+    input_v: peak of the test signal.  limit: as published.  nominal, toleranced,
+    worst_case: watts in each case; None where that was not solved, for the `reasons`.
+    judged: the ratio to the limit of the case that its rating system asks for.
+    """
+
+    part: str
+    quantity: str
+    condition: str
+    input_v: float
+    limit: float
+    rating_system: RatingSystem
+    case: Case
+    comparison: str
+    nominal: float | None
+    toleranced: float | None
+    worst_case: float | None
+    judged: float | None
+    reasons: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Toleranced:
-    """The circuit at idle over mains, parts and tubes.
+    """The circuit at idle over mains, parts and tubes; its output plates under drive too.
 
-    mains: the band in words.  reasons: why draws were not solved.
+    mains: the band in words.  reasons: why draws were not solved.  driven: empty where
+    nothing was driven.
     """
 
     draws: int
@@ -119,6 +149,7 @@ class Toleranced:
     exceeding_any: Share
     assumptions: tuple[str, ...]
     reasons: tuple[str, ...] = ()
+    driven: tuple[DrivenCorner, ...] = ()
 
 
 def judged_value(
@@ -129,30 +160,31 @@ def judged_value(
 
 
 def compared_as_published(
-    stresses: Iterable[Stress], spreads: Sequence[LimitSpread]
+    stresses: Iterable[Stress],
+    spreads: Sequence[LimitSpread],
+    driven: Sequence[DrivenCorner] = (),
 ) -> tuple[Stress, ...]:
-    """Return the healthy stresses; at idle those that were scaled are compared anew.
+    """Return the healthy stresses; those that were scaled are compared anew.
 
-    Only limits of the design-maximum and absolute-maximum systems were scaled.
+    That is at idle, and under drive where a corner was driven.  Only limits of the
+    design-maximum and absolute-maximum systems were scaled.
     """
-    known = {
-        (one.part, one.quantity, one.limit): one
-        for one in spreads
-        if one.case != "nominal" and one.judged is not None
-    }
-    return tuple(_compared(stress, known) for stress in stresses)
+    at_idle = {("idle", one.part, one.quantity, one.limit): one for one in spreads}
+    corners = {(one.condition, one.part, one.quantity, one.limit): one for one in driven}
+    every: Mapping[_Key, LimitSpread | DrivenCorner] = {**at_idle, **corners}
+    return tuple(_compared(stress, every) for stress in stresses)
 
 
-def _compared(stress: Stress, known: Mapping[tuple[str, str, float], LimitSpread]) -> Stress:
-    spread = known.get((stress.part, stress.quantity, stress.limit))
-    if stress.condition != "idle" or spread is None or spread.judged is None:
+def _compared(stress: Stress, known: Mapping[_Key, LimitSpread | DrivenCorner]) -> Stress:
+    found = known.get((stress.condition, stress.part, stress.quantity, stress.limit))
+    if found is None or found.case == "nominal" or found.judged is None:
         return stress
     return replace(
         stress,
-        value=spread.judged * spread.limit,
-        ratio=spread.judged,
-        healthy_ratio=spread.judged,
-        comparison=spread.comparison,
+        value=found.judged * found.limit,
+        ratio=found.judged,
+        healthy_ratio=found.judged,
+        comparison=found.comparison,
     )
 
 

@@ -1,8 +1,13 @@
-"""A comparison for machines: one JSON object, SI units, six significant digits."""
+"""A comparison for machines: one JSON object, SI units, six significant digits.
+
+Comes in: a `Comparison`.  Goes out: the object as text.  Its schema is
+`schema/compare.schema.json` beside this file (JSON Schema 2020-12).
+"""
 
 from __future__ import annotations
 
 import json
+from importlib import resources
 from typing import Any
 
 from netcheck.circuit.model import Part
@@ -20,6 +25,13 @@ SCHEMA_VERSION = "1.0"
 def render(comparison: Comparison) -> str:
     """Return the comparison as one JSON object."""
     return json.dumps(compare_object(comparison), indent=1, allow_nan=False) + "\n"
+
+
+def schema() -> Json:
+    """Return the JSON Schema that `render` keeps to."""
+    folder = resources.files("netcheck.report") / "schema"
+    loaded: Json = json.loads((folder / "compare.schema.json").read_text(encoding="utf-8"))
+    return loaded
 
 
 def compare_object(comparison: Comparison) -> Json:

@@ -1,7 +1,8 @@
 """A sweep for machines: JSON and CSV.
 
 Comes in: a `SweepCurve`.  Goes out: one object, or one row a size, condition and tube,
-SI units with the unit in the key, six significant digits.
+SI units with the unit in the key, six significant digits.  The schema of the object is
+`schema/sweep.schema.json` beside this file (JSON Schema 2020-12).
 """
 
 from __future__ import annotations
@@ -9,6 +10,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+from importlib import resources
 from typing import Any
 
 from netcheck.circuit.model import natural_key
@@ -32,6 +34,13 @@ def render_json(curve: SweepCurve) -> str:
     head = json.dumps(_head(curve), indent=1, allow_nan=False)[:-2]
     rows = ",\n  ".join(json.dumps(_point(curve, one), allow_nan=False) for one in curve.points)
     return f'{head},\n "points": [\n  {rows}\n ]\n}}\n'
+
+
+def schema() -> Json:
+    """Return the JSON Schema that `render_json` keeps to."""
+    folder = resources.files("netcheck.report") / "schema"
+    loaded: Json = json.loads((folder / "sweep.schema.json").read_text(encoding="utf-8"))
+    return loaded
 
 
 def _head(curve: SweepCurve) -> Json:

@@ -5,7 +5,13 @@ from __future__ import annotations
 from typing import Any
 
 from netcheck.judge.statistics import CONFIDENCE, Share
-from netcheck.judge.toleranced import Influence, LimitSpread, Toleranced, Variable
+from netcheck.judge.toleranced import (
+    DrivenCorner,
+    Influence,
+    LimitSpread,
+    Toleranced,
+    Variable,
+)
 from netcheck.report.facts import sorted_spreads
 from netcheck.report.numbers import number
 
@@ -24,6 +30,7 @@ def tolerance_object(found: Toleranced) -> Json:
         "variables": [_variable(one) for one in found.variables],
         "assumptions": list(found.assumptions),
         "not_solved_reasons": list(found.reasons),
+        "driven": [_corner(one) for one in found.driven],
     }
 
 
@@ -56,6 +63,25 @@ def _limit(one: LimitSpread) -> Json:
         "percentile_95": number(one.high),
         "units_over": _share(one.exceeding),
         "influences": [_influence(each) for each in one.influences],
+        "worst_corner": {name: number(factor) for name, factor in one.corner},
+    }
+
+
+def _corner(one: DrivenCorner) -> Json:
+    return {
+        "part": one.part,
+        "quantity": one.quantity,
+        "condition": one.condition,
+        "input_v": number(one.input_v),
+        "limit": number(one.limit),
+        "rating_system": one.rating_system,
+        "case": one.case,
+        "comparison": one.comparison,
+        "judged_ratio": number(one.judged),
+        "nominal": number(one.nominal),
+        "toleranced": number(one.toleranced),
+        "worst_case": number(one.worst_case),
+        "not_solved_reasons": list(one.reasons),
     }
 
 

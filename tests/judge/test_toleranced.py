@@ -11,6 +11,7 @@ from netcheck.judge.statistics import share_of
 from netcheck.judge.toleranced import (
     CASE_OF,
     COMPARISON,
+    DrivenCorner,
     LimitSpread,
     compared_as_published,
     judged_value,
@@ -85,3 +86,31 @@ def test_a_corner_that_was_not_solved_leaves_the_scaled_comparison() -> None:
     scaled = stress("absolute_maximum")
 
     assert compared_as_published((scaled,), (unknown,)) == (scaled,)
+
+
+def corner(system: RatingSystem, judged: float | None = TOLERANCED / 30.0) -> DrivenCorner:
+    of_system = (system, CASE_OF[system], COMPARISON[system])
+    values = (NOMINAL, TOLERANCED, WORST, judged)
+    return DrivenCorner("X1", "plate_dissipation_w", "full", 1.5, 30.0, *of_system, *values)
+
+
+def test_a_driven_stress_is_compared_anew_where_its_corner_was_driven() -> None:
+    stresses = tuple(stress("design_maximum", name) for name in ("idle", "full", "overdrive"))
+
+    idle, full, overdrive = compared_as_published(stresses, (), (corner("design_maximum"),))
+
+    assert full.ratio == full.healthy_ratio == pytest.approx(TOLERANCED / 30.0)
+    assert full.value == pytest.approx(TOLERANCED)
+    assert "toleranced circuit" in full.comparison
+    assert (idle, overdrive) == (stresses[0], stresses[2])
+
+
+@pytest.mark.parametrize(
+    "known", [corner("design_maximum", None), corner("design_center", NOMINAL / 30.0)]
+)
+def test_an_unsolved_corner_and_a_design_center_limit_leave_a_driven_stress(
+    known: DrivenCorner,
+) -> None:
+    driven = (stress("design_maximum", "full"),)
+
+    assert compared_as_published(driven, (), (known,)) == driven

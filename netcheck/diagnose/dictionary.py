@@ -1,0 +1,225 @@
+"""The fault dictionary of one circuit: pages solved when they are wanted, and kept.
+
+Comes in: a circuit, what is known of its age and build, a meter.  Goes out: for any
+point of measurement, what it would read with each fault, nominal and over units.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netcheck import __version__
+from netcheck.analysis.health import require_health
+from netcheck.analysis.options import Progress
+from netcheck.analysis.tolerance import draw_factors
+from netcheck.analysis.tolerance_variables import variables_of
+from netcheck.circuit.changes import Change, ReplaceTube
+from netcheck.circuit.model import Circuit
+from netcheck.diagnose.bench import SolvedBench
+from netcheck.diagnose.meters import DIGITAL, Meter
+from netcheck.diagnose.ohm_page import OhmPage, solve_ohm_page
+from netcheck.diagnose.page import Page, Spread, solve_page
+from netcheck.diagnose.readings import ReadingKind
+from netcheck.diagnose.situations import IDLE, POWER_OFF, SITUATIONS, Situation
+from netcheck.diagnose.store import Store, digest_of
+from netcheck.faults import list_faults
+from netcheck.faults.base import BuildState, Fault
+from netcheck.judge.limits import limits_of
+from netcheck.ratings.mains import find_band
+from netcheck.roles import recognise
+from netcheck.solve.deck import write_deck
+from netcheck.solve.pool import Pool
+from netcheck.tubes.library import load_library
+
+Array = NDArray[np.float64]
+
+HEATED = ("plate_dissipation_w", "power_w", "current_a")
+"""Quantities that a hot part tells of."""
+
+
+@dataclass(frozen=True, slots=True)
+class DictionaryOptions:
+    """What the bench has; `mains` names a band, empty where it is measured nominal.
+
+    draws: units a fault.
+    """
+
+    meter: Meter = DIGITAL
+    mains: str = "230V"
+    draws: int = 200
+    seed: int = 1
+    build: BuildState = "unknown"
+    age_years: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """Where something is read: volts and ohms from `first` to `second`, else of `first`."""
+
+    kind: ReadingKind
+    first: str
+    second: str
+    situation: str
+
+
+@dataclass(frozen=True)
+class Foreseen:
+    """What a point reads: row 0 of a sound unit, row n with the n-th fault.
+
+    nominal: (rows,); units: (rows, draws).  Ohms are log10.  nan where not solved.
+    """
+
+    nominal: Array
+    units: Array
+
+
+PoolMaker = Callable[[], Pool]
+
+
+class Dictionary:
+    """All pages of one circuit; a pool is asked for only where a page has to be solved."""
+
+    def __init__(
+        self,
+        circuit: Circuit,
+        options: DictionaryOptions,
+        pool: PoolMaker,
+        store: Store,
+        progress: Progress,
+    ) -> None:
+        self.circuit, self.options = circuit, options
+        self._pool, self.store, self._progress = pool, store, progress
+        self.roles = recognise(circuit)
+        self.faults: tuple[Fault, ...] = list_faults(
+            circuit, self.roles, build=options.build, age_years=options.age_years
+        )
+        band = find_band(options.mains) if options.mains else None
+        every, self.remarks = variables_of(circuit, self.roles, band or find_band("230V"))
+        self.on_mains = next((one.parts for one in every if one.kind == "mains"), ())
+        variables = tuple(one for one in every if band or one.kind != "mains")
+        self.spread = Spread(variables, draw_factors(variables, options.draws, options.seed))
+        self._pages: dict[str, Page] = {}
+        self._foreseen: dict[tuple[Point, float], Foreseen] = {}
+
+    @cached_property
+    def ohms(self) -> OhmPage:
+        """The page for resistances."""
+        return solve_ohm_page(self.circuit, self._variants(POWER_OFF), self.spread)
+
+    def page(self, key: str) -> Page:
+        """Return the page of a situation; solved, or found where it was kept."""
+        if key not in self._pages:
+            situation = next(one for one in SITUATIONS if one.key == key)
+            digest = self._digest(situation)
+            page = self.store.load(digest)
+            if page is None:
+                page = self._solved(situation)
+                self.store.keep(digest, page)
+            self._pages[key] = page
+        return self._pages[key]
+
+    def has(self, key: str) -> bool:
+        """Say whether a page is at hand without solving anything."""
+        if key == POWER_OFF.key or key in self._pages:
+            return True
+        situation = next(one for one in SITUATIONS if one.key == key)
+        page = self.store.load(self._digest(situation))
+        if page is not None:
+            self._pages[key] = page
+        return page is not None
+
+    def foresee(self, point: Point, shown: float) -> Foreseen:
+        """Return what a point reads with each fault; `shown` is what the meter shows.
+
+        An analog meter loads by its range, which `shown` [V] decides.
+        """
+        load_ohm = self.options.meter.load_ohm(shown) if point.kind == "volts" else 0.0
+        key = (point, load_ohm)
+        if key not in self._foreseen:
+            self._foreseen[key] = self._foresee(point, load_ohm)
+        return self._foreseen[key]
+
+    def _foresee(self, point: Point, load_ohm: float) -> Foreseen:
+        if point.kind == "ohms":
+            return Foreseen(*self.ohms.log_ohms(point.first, point.second, self.spread.factors))
+        page = self.page(point.situation)
+        if point.kind == "volts":
+            return Foreseen(
+                page.nominal_volts(point.first, point.second, load_ohm),
+                page.volts(point.first, point.second, load_ohm),
+            )
+        column = column_of(self.circuit, point)
+        return Foreseen(page.nominal[:, page.place[column]].astype(float), page.amperes(column))
+
+    def reasons(self, situations: Sequence[str]) -> list[str]:
+        """Return by row why it was not solved in one of the situations, else empty."""
+        pages = [self.page(key) for key in situations if key != POWER_OFF.key]
+        rows = range(len(self.faults) + 1)
+        return [next((p.reasons[row] for p in pages if p.reasons[row]), "") for row in rows]
+
+    def _variants(self, situation: Situation) -> list[tuple[Change, ...] | None]:
+        return [fault.changes if situation.shows(fault) else None for fault in self.faults]
+
+    def _solved(self, situation: Situation) -> Page:
+        variants = self._variants(situation)
+        words = situation.key.replace("_", " ")
+        self._progress.start(
+            f"dictionary: {len(variants)} faults, {self.options.draws} units each, {words}",
+            len(variants) * len(situation.hot),
+        )
+        page = solve_page(
+            self._pool(), self.circuit, situation, self.on_mains, variants, self.spread,
+            self._progress.advance,
+        )  # fmt: skip
+        self._progress.finish()
+        if situation.key != IDLE.key:
+            return page
+        return replace(page, limits=self._limits())
+
+    def _limits(self) -> tuple[tuple[str, str, float], ...]:
+        """Return the limits of heat that hold at idle, compared as everywhere else."""
+        bench = SolvedBench(self._pool(), IDLE.key, self.circuit, self.options.meter)
+        healthy = require_health(self.circuit, self.roles, bench.solve([()])[0])
+        table = limits_of(self.circuit, self.roles, {IDLE.key: healthy})
+        found: dict[tuple[str, str], float] = {}
+        for one in table.limits:
+            if one.quantity in HEATED and one.applies_in(IDLE.key) and one.compared_limit > 0.0:
+                key = (one.part, one.quantity)
+                found[key] = min(found.get(key, one.compared_limit), one.compared_limit)
+        return tuple((part, quantity, limit) for (part, quantity), limit in found.items())
+
+    def _digest(self, situation: Situation) -> str:
+        return digest_of([*self._content, repr(situation), repr(self._variants(situation))])
+
+    @cached_property
+    def _content(self) -> tuple[str, ...]:
+        """What every page depends on, as text."""
+        library = load_library()
+        types = sorted(
+            {
+                change.type_name
+                for fault in self.faults
+                for change in fault.changes
+                if isinstance(change, ReplaceTube)
+            }
+        )
+        return (
+            __version__,
+            *write_deck(self.circuit).lines,
+            repr([(part.ref, part.pins) for part in self.circuit]),
+            repr(self.spread.variables),
+            self.spread.factors.tobytes().hex(),
+            *(repr(library.find(name)) for name in types),
+        )
+
+
+def column_of(circuit: Circuit, point: Point) -> str:
+    """Return the column in which a current or watts are kept."""
+    if point.kind == "watts":
+        return f"w:{point.first}"
+    return f"{'ik' if circuit[point.first].kind == 'tube' else 'i'}:{point.first}"

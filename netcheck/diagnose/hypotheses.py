@@ -1,0 +1,160 @@
+"""Hypotheses: every cause at every size that is weighed, and how likely each is at first.
+
+Comes in: the faults of the dictionary.  Goes out: causes (a fault without its size), and
+nodes, a cause at one size.  Between two sizes on file the readings are interpolated, unit
+by unit, over the logarithm of the size, so that the unknown size is integrated over a
+log grid and not guessed.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netcheck.faults.base import ContinuousFault, Fault, size_text
+from netcheck.report.diagnosis_model import NO_FAULT
+
+STEPS = 3
+"""Nodes from one size on file to the next."""
+FAR_APART = 30.0
+"""Sizes further apart than this factor are not interpolated."""
+NO_FAULT_SHARE, NONE_SHARE = 0.05, 0.03
+"""Prior of a sound unit and of a fault outside the catalogue: our choice; texts on
+diagnosis advise a few percent for what is not modelled."""
+
+
+@dataclass(frozen=True, slots=True)
+class CauseOf:
+    """A fault without its size.
+
+    faults: its sizes, as numbers in the list of faults, in the order of the size.
+    """
+
+    id: str
+    faults: tuple[int, ...]
+    prior: float
+
+
+@dataclass(frozen=True)
+class Hypotheses:
+    """Causes and nodes; cause 0 is the sound unit, with one node.
+
+    low, high: rows of the dictionary that a node lies between.  share: how far it is
+    towards `high`.  cause: by node.  weight: prior of the node within its cause.
+    """
+
+    causes: tuple[CauseOf, ...]
+    low: NDArray[np.int64]
+    high: NDArray[np.int64]
+    share: NDArray[np.float64]
+    cause: NDArray[np.int64]
+    weight: NDArray[np.float64]
+    sizes: tuple[float | None, ...]
+
+    @property
+    def prior(self) -> NDArray[np.float64]:
+        """Prior of each cause; what is missing to 1 is of a fault not in the catalogue."""
+        return np.array([one.prior for one in self.causes])
+
+
+def hypotheses_of(
+    faults: Sequence[Fault], reasons: Sequence[str], continuous: Iterable[ContinuousFault]
+) -> Hypotheses:
+    """Return causes and nodes of all faults that were solved; `reasons` by row."""
+    swept = {(one.parts, one.kind) for one in continuous}
+    groups: dict[tuple[tuple[str, ...], str, str], list[int]] = {}
+    for number, fault in enumerate(faults):
+        if not reasons[number + 1]:
+            name = "" if _is_sized(fault) else fault.id
+            groups.setdefault((fault.parts, fault.kind, name), []).append(number)
+    weights = [max(faults[at].likelihood.value for at in group) for group in groups.values()]
+    scale = (1.0 - NO_FAULT_SHARE - NONE_SHARE) / (sum(weights) or 1.0)
+    causes = [CauseOf(NO_FAULT, (), NO_FAULT_SHARE)]
+    nodes = [(0, 0, 0.0, 0, 1.0)]
+    for (parts, kind, name), weight in zip(groups, weights, strict=True):
+        members = sorted(groups[parts, kind, name], key=lambda at: _size(faults[at]) or 0.0)
+        cause_id = name or f"{'+'.join(parts)}/{kind}"
+        nodes += _nodes(faults, members, (parts, kind) in swept, len(causes))
+        causes.append(CauseOf(cause_id, tuple(members), weight * scale))
+    low, high, share, cause, part = zip(*nodes, strict=True)
+    return Hypotheses(
+        tuple(causes),
+        np.array(low),
+        np.array(high),
+        np.array(share),
+        np.array(cause),
+        _per_cause(np.array(part), np.array(cause)),
+        tuple(
+            _between(faults, one_low, one_high, one_share)
+            for one_low, one_high, one_share, _, _ in nodes
+        ),
+    )
+
+
+def size_words(hypotheses: Hypotheses, faults: Sequence[Fault], node: int) -> str:
+    """Return the size of a node as a person writes it; empty where it has none."""
+    size, row = hypotheses.sizes[node], int(hypotheses.low[node])
+    if row == 0:
+        return ""
+    fault = faults[row - 1]
+    if size is None or fault.defect is None:
+        return fault.id.partition("@")[2]
+    return size_text(float(f"{size:.2g}"), fault.defect.unit, " ")
+
+
+def _is_sized(fault: Fault) -> bool:
+    """Say whether an id carries a size in numbers, so that others like it are one cause."""
+    return "@" in fault.id and fault.defect is not None
+
+
+def _size(fault: Fault) -> float | None:
+    return fault.defect.value if fault.defect is not None else None
+
+
+def _nodes(
+    faults: Sequence[Fault], members: list[int], is_swept: bool, cause: int
+) -> list[tuple[int, int, float, int, float]]:
+    """Return (low row, high row, share, cause, weight) of one cause.
+
+    Between two sizes that are joined the weight is that of a log grid (trapezoid); sizes
+    that stand alone, such as those of wrong parts, count one each.
+    """
+    likely = [faults[at].likelihood.value for at in members]
+    nodes: dict[tuple[int, int, float], float] = {}
+    for place, (first, second) in enumerate(pairwise(members)):
+        a, b = _size(faults[first]) or 0.0, _size(faults[second]) or 0.0
+        joined = is_swept and 0.0 < a < b <= FAR_APART * a
+        width = math.log(b / a) / STEPS if joined else 1.0
+        for step in range(STEPS + 1) if joined else (0, STEPS):
+            share = step / STEPS
+            weight = width * ((1.0 - share) * likely[place] + share * likely[place + 1])
+            if step == 0:
+                row, weight = (first + 1, first + 1, 0.0), weight / 2.0
+            elif step == STEPS:
+                row, weight = (second + 1, second + 1, 0.0), weight / 2.0
+            else:
+                row = (first + 1, second + 1, share)
+            nodes[row] = nodes.get(row, 0.0) + weight
+    nodes = nodes or {(members[0] + 1, members[0] + 1, 0.0): 1.0}
+    return [(*row, cause, weight) for row, weight in nodes.items()]
+
+
+def _per_cause(weight: NDArray[np.float64], cause: NDArray[np.int64]) -> NDArray[np.float64]:
+    total = np.zeros(int(cause.max()) + 1)
+    np.add.at(total, cause, weight)
+    return np.asarray(weight / total[cause])
+
+
+def _between(faults: Sequence[Fault], low: int, high: int, share: float) -> float | None:
+    """Return the size of a node; None where it has none."""
+    if low == 0:
+        return None
+    a, b = _size(faults[low - 1]), _size(faults[high - 1])
+    if a is None or b is None:
+        return None
+    return a if share == 0.0 else a * (b / a) ** share

@@ -1,0 +1,182 @@
+"""One investigation: readings and evidence so far, and what they make of the causes.
+
+Comes in: a dictionary, readings and other evidence, one after another.  Goes out: the
+posterior, and the next measurement, or why there is none.  A measurement with the tubes
+in at full mains is refused while it may mean keeping a red-plating tube on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netcheck.diagnose.dictionary import Dictionary
+from netcheck.diagnose.evidence import (
+    Evidence,
+    Signs,
+    evidence_likelihood,
+    unmodelled_likelihood,
+)
+from netcheck.diagnose.heat_signs import HeatSigns
+from netcheck.diagnose.hypotheses import Hypotheses, hypotheses_of
+from netcheck.diagnose.next_probe import Proposal, candidates, propose
+from netcheck.diagnose.plan import Plan
+from netcheck.diagnose.posterior import Posterior, weigh
+from netcheck.diagnose.readings import Reading
+from netcheck.diagnose.situations import IDLE, POWER_OFF, TUBES_OUT, reduced
+from netcheck.faults import list_continuous
+
+Array = NDArray[np.float64]
+
+STANDS_OUT = 0.9
+"""A cause with more is singled out."""
+HOT_RATIO, HOT_RISK = 1.2, 0.1
+"""A plate this far over its limit, with this probability, is not kept on to be read."""
+SAFER = reduced(0.6)
+"""Where tubes are read while full mains are refused."""
+
+
+@dataclass(frozen=True)
+class Basis:
+    """What stays the same while readings come in.
+
+    safer: whether reduced mains may be asked for, which may have to be solved first.
+    left_out: families of faults that are not weighed.
+    """
+
+    dictionary: Dictionary
+    safer: bool = True
+    left_out: frozenset[str] = frozenset()
+
+    @cached_property
+    def plan(self) -> Plan:
+        """The bench sheet's points."""
+        return Plan(self.dictionary.circuit, self.dictionary.roles)
+
+    @cached_property
+    def heat(self) -> HeatSigns:
+        """How hot parts get, by row."""
+        return HeatSigns(self.dictionary)
+
+    @cached_property
+    def reasons(self) -> list[str]:
+        """Why a row cannot be weighed, by row."""
+        reasons = self.dictionary.reasons((TUBES_OUT.key, IDLE.key))
+        for row, fault in enumerate(self.dictionary.faults, start=1):
+            if fault.family in self.left_out:
+                reasons[row] = "left out on purpose"
+        return reasons
+
+    @cached_property
+    def hypotheses(self) -> Hypotheses:
+        """Causes and sizes."""
+        dictionary = self.dictionary
+        swept = list_continuous(dictionary.circuit, dictionary.roles)
+        return hypotheses_of(dictionary.faults, self.reasons, swept)
+
+
+@dataclass(frozen=True)
+class Investigation:
+    """Readings and evidence so far."""
+
+    basis: Basis
+    readings: tuple[Reading, ...] = ()
+    evidence: tuple[Evidence, ...] = ()
+
+    @cached_property
+    def evidence_by_row(self) -> Array:
+        """How likely each piece of evidence is: (evidence, rows)."""
+        dictionary, heat = self.basis.dictionary, self.basis.heat
+        faults = (None, *dictionary.faults)
+        table = np.ones((len(self.evidence), len(faults)))
+        for row, fault in enumerate(faults):
+            if self.basis.reasons[row] or not self.evidence:
+                continue
+            signs = Signs(*heat.at(row))
+            table[:, row] = [
+                evidence_likelihood(one, fault, signs, dictionary.circuit, dictionary.roles)
+                for one in self.evidence
+            ]
+        return table
+
+    @cached_property
+    def evidence_by_node(self) -> Array:
+        """How likely each piece of evidence is: (evidence, nodes)."""
+        known = self.basis.hypotheses
+        table = self.evidence_by_row
+        return np.asarray(
+            (1.0 - known.share) * table[:, known.low] + known.share * table[:, known.high]
+        )
+
+    @cached_property
+    def posterior(self) -> Posterior:
+        """What is known."""
+        none = float(np.prod([unmodelled_likelihood(one) for one in self.evidence]))
+        return weigh(
+            self.basis.dictionary,
+            self.basis.hypotheses,
+            self.readings,
+            self.evidence_by_node.prod(axis=0),
+            none,
+        )
+
+    @cached_property
+    def hot_risk(self) -> float:
+        """How likely a plate is well over its limit at full mains, tubes in."""
+        if any(one.kind == "glow" and one.word == "yes" for one in self.evidence):
+            return 1.0
+        posterior, hottest = self.posterior, self.basis.heat.hottest_plate()
+        if len(hottest) == 1:
+            return 0.0
+        known = posterior.hypotheses
+        hot = (hottest[known.low] > HOT_RATIO) | (hottest[known.high] > HOT_RATIO)
+        return float(posterior.node[hot].sum())
+
+    @cached_property
+    def situations(self) -> tuple[str, ...]:
+        """In which situations something may be read next."""
+        safe = (POWER_OFF.key, TUBES_OUT.key)
+        if self.hot_risk <= HOT_RISK:
+            return (*safe, IDLE.key)
+        if self.basis.safer or self.basis.dictionary.has(SAFER.key):
+            return (*safe, SAFER.key)
+        return safe
+
+    @cached_property
+    def refused(self) -> tuple[str, ...]:
+        """What may not be read next, and why."""
+        if IDLE.key in self.situations:
+            return ()
+        return (
+            "readings at full mains with the tubes in: with a probability of "
+            f"{self.hot_risk:.0%} a plate is well over its limit, and would have to be kept so "
+            "while you read",
+        )
+
+    @cached_property
+    def proposals(self) -> list[Proposal]:
+        """What to read next, the most bits per effort first."""
+        safe = tuple(key for key in self.situations if key != SAFER.key)
+        found = self._proposed(safe)
+        if not found and SAFER.key in self.situations:
+            found = self._proposed((SAFER.key,))
+        return found
+
+    def _proposed(self, situations: Sequence[str]) -> list[Proposal]:
+        points = candidates(self.basis.plan, situations, self.readings)
+        return propose(self.basis.dictionary, self.posterior, points)
+
+    @cached_property
+    def settled(self) -> str:
+        """Why nothing more is asked; empty while there is a next measurement."""
+        if float(self.posterior.every.max()) >= STANDS_OUT:
+            return "one cause stands out"
+        return "" if self.proposals else "no reading of the bench sheet splits what is left"
+
+    def with_reading(self, reading: Reading) -> Investigation:
+        """Return the investigation with one reading more."""
+        return Investigation(self.basis, (*self.readings, reading), self.evidence)

@@ -1,0 +1,193 @@
+"""What to measure next: the reading that splits the candidates most per effort.
+
+Comes in: what is known so far, and the points that could be read.  Goes out: proposals,
+and what was refused.  After J. de Kleer and B. C. Williams, "Diagnosing multiple faults",
+Artificial Intelligence 32, 1987: the best probe leaves the least expected entropy.  What
+a point would read is foreseen given the readings so far, since all come from one unit:
+whoever has read B+ knows the mains.
+
+Effort, and with it the order of safety, is common practice: ohms with the power off, then
+volts with the tubes out, then reduced mains, and a live chassis with hot tubes last.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netcheck.diagnose.dictionary import Dictionary, Point
+from netcheck.diagnose.ohms import LEAST_OHM, OPEN_FROM_OHM
+from netcheck.diagnose.plan import Plan, Wanted
+from netcheck.diagnose.posterior import Posterior, look, point_of, sigma_of
+from netcheck.diagnose.readings import Reading
+from netcheck.diagnose.situations import IDLE, POWER_OFF, STEPS_OF_MAINS, TUBES_OUT, reduced
+from netcheck.diagnose.weighing import moments
+
+Array = NDArray[np.float64]
+
+EFFORT: Mapping[str, float] = {
+    POWER_OFF.key: 1.0,
+    TUBES_OUT.key: 2.0,
+    **{reduced(share).key: 3.0 for share in STEPS_OF_MAINS},
+    IDLE.key: 4.0,
+}
+MOST_NODES = 150
+LEAST_SHARE = 2e-4
+"""Hypotheses less likely are not asked about."""
+OUTCOMES = (-1.28, -0.52, 0.0, 0.52, 1.28)
+"""Outcomes by hypothesis, in standard deviations: middles of five equal shares."""
+LEAST_GAIN_BIT = 0.05
+"""Less is not worth a reading."""
+
+
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """What a point would read under one cause, given the readings so far."""
+
+    cause: int
+    value: float
+    sigma: float
+
+
+@dataclass(frozen=True, slots=True)
+class Proposal:
+    """One point that could be read, with how much it would tell [bit]."""
+
+    point: Point
+    wanted: Wanted
+    gain_bit: float
+    effort: float
+    outlooks: tuple[Outlook, ...]
+
+
+def candidates(
+    plan: Plan, situations: Sequence[str], readings: Sequence[Reading]
+) -> list[tuple[Point, Wanted]]:
+    """Return the points of the bench sheet that have not been read yet."""
+    read = {point_of(one) for one in readings}
+    found: dict[Point, Wanted] = {}
+    for key in situations:
+        for wanted in _wanted(plan, key):
+            if wanted.purpose == "coupler" or wanted.unit == "W" or wanted.net_a == wanted.net_b:
+                continue
+            kind = "ohms" if wanted.unit == "ohm" else "volts"
+            point = Point(kind, wanted.net_a, wanted.net_b, key)  # type: ignore[arg-type]
+            if point not in read:
+                found.setdefault(point, wanted)
+    return list(found.items())
+
+
+def _wanted(plan: Plan, key: str) -> tuple[Wanted, ...]:
+    if key == POWER_OFF.key:
+        return plan.power_off()
+    if key == TUBES_OUT.key:
+        return plan.tubes_out()
+    return plan.idle() if key == IDLE.key else plan.reduced()
+
+
+def propose(
+    dictionary: Dictionary, posterior: Posterior, points: Sequence[tuple[Point, Wanted]]
+) -> list[Proposal]:
+    """Return proposals, the most bits per effort first; useless ones are left out."""
+    nodes = np.argsort(-posterior.node, kind="stable")[:MOST_NODES]
+    nodes = nodes[posterior.node[nodes] > LEAST_SHARE]
+    if len(nodes) < 2 or not points:
+        return []
+    weight = posterior.node[nodes] / posterior.node[nodes].sum()
+    causes, member = np.unique(posterior.hypotheses.cause[nodes], return_inverse=True)
+    means, sigmas, spans = _foresee(dictionary, posterior, points, nodes)
+    found = []
+    for at, (point, wanted) in enumerate(points):
+        mean, sigma = means[at], sigmas[at]
+        if np.isnan(mean).any():
+            continue
+        gain = _gain(mean, sigma, spans[at], weight, member)
+        if gain >= LEAST_GAIN_BIT:
+            outlooks = _outlooks(mean, sigma, weight, causes, member)
+            found.append(Proposal(point, wanted, gain, EFFORT[point.situation], outlooks))
+    return sorted(found, key=lambda one: (-one.gain_bit / one.effort, one.wanted.name))
+
+
+def _foresee(
+    dictionary: Dictionary,
+    posterior: Posterior,
+    points: Sequence[tuple[Point, Wanted]],
+    nodes: NDArray[np.int64],
+) -> tuple[Array, Array, Array]:
+    """Return mean, deviation (points, nodes) and span (points,) of what would be read."""
+    shown = [_shown(dictionary, point) for point, _ in points]
+    looked = look(
+        dictionary, posterior.hypotheses,
+        [(point, value) for (point, _), value in zip(points, shown, strict=True)], nodes,
+    )  # fmt: skip
+    mean, _ = moments(looked.units)
+    mean = mean.T
+    variance = looked.units.var(axis=2)
+    read = posterior.looked.units[:, nodes, :]
+    if len(read):
+        off = looked.units - mean[:, :, None]
+        off_read = read - read.mean(axis=2)[:, :, None]
+        shared = np.einsum("phd,rhd->hpr", off, off_read) / max(read.shape[2] - 1, 1)
+        whole = posterior.covariance[nodes] + np.diag(posterior.sight.noise**2)
+        gain = np.linalg.solve(whole, shared.transpose(0, 2, 1)).transpose(0, 2, 1)
+        away = posterior.sight.value - posterior.mean[nodes]
+        mean = mean + np.einsum("hpr,hr->ph", gain, away)
+        variance = variance - np.einsum("hpr,hpr->ph", gain, shared)
+    meter = dictionary.options.meter
+    noise = np.array(
+        [
+            [sigma_of(point, _linear(point, value), meter) for value in row]
+            for (point, _), row in zip(points, mean, strict=True)
+        ]
+    )
+    spans = mean.max(axis=1) - mean.min(axis=1) + 10.0 * noise.max(axis=1)
+    return mean, np.sqrt(np.maximum(variance, 0.0) + noise**2), spans
+
+
+def _shown(dictionary: Dictionary, point: Point) -> float:
+    """Return what a sound unit shows, which decides the range of an analog meter."""
+    if point.kind != "volts":
+        return 0.0
+    page = dictionary.page(point.situation)
+    return float(page.nominal_volts(point.first, point.second, 1e15)[0])
+
+
+def _linear(point: Point, value: float) -> float:
+    if point.kind != "ohms":
+        return float(value)
+    return float(10.0 ** np.clip(value, np.log10(LEAST_OHM), np.log10(OPEN_FROM_OHM)))
+
+
+def _gain(
+    mean: Array, sigma: Array, span: float, weight: Array, member: NDArray[np.int64]
+) -> float:
+    """Return by how much the entropy over causes is expected to fall [bit]."""
+    outcomes = mean[:, None] + sigma[:, None] * np.array(OUTCOMES)
+    off = (outcomes[:, :, None] - mean) / sigma
+    density = 0.95 * np.exp(-0.5 * off**2) / (sigma * np.sqrt(2.0 * np.pi)) + 0.05 / span
+    joint = density * weight
+    by_cause = np.zeros((*outcomes.shape, int(member.max()) + 1))
+    np.add.at(by_cause.reshape(-1, by_cause.shape[2]).T, member, joint.reshape(-1, len(mean)).T)
+    after = by_cause / by_cause.sum(axis=2, keepdims=True)
+    entropy = -np.sum(after * np.log2(np.maximum(after, 1e-300)), axis=2)
+    before = np.zeros(by_cause.shape[2])
+    np.add.at(before, member, weight)
+    first = -float(np.sum(before * np.log2(np.maximum(before, 1e-300))))
+    return first - float(weight @ entropy.mean(axis=1))
+
+
+def _outlooks(
+    mean: Array, sigma: Array, weight: Array, causes: NDArray[np.int64], member: NDArray[np.int64]
+) -> tuple[Outlook, ...]:
+    """Return what would be read under each cause, the likeliest cause first."""
+    found = []
+    for at, cause in enumerate(causes):
+        chosen = member == at
+        share = weight[chosen] / weight[chosen].sum()
+        middle = float(share @ mean[chosen])
+        variance = float(share @ (sigma[chosen] ** 2 + (mean[chosen] - middle) ** 2))
+        found.append((float(weight[chosen].sum()), Outlook(int(cause), middle, variance**0.5)))
+    return tuple(one for _, one in sorted(found, key=lambda pair: -pair[0]))

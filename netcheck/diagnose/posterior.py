@@ -1,0 +1,209 @@
+"""From readings to probabilities: Bayes' rule over the hypotheses of a dictionary.
+
+Comes in: a dictionary and readings.  Goes out: a `Posterior`, the probability of each
+cause and size, of a sound unit and of a fault that is not in the catalogue.
+
+Two causes are in one ambiguity group while each has a size that explains the readings
+so far, as well as the other within a factor of three: a difference "not worth more than a bare mention" (R. E. Kass and A. E.
+Raftery, "Bayes factors", J. American Statistical Association 90, 1995); the word and
+the idea after G. N. Stenbakken, T. M. Souders and G. W. Stewart, "Ambiguity groups
+and testability", IEEE Trans. Instrumentation and Measurement 38(5), 1989.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netcheck.diagnose.dictionary import Dictionary, Foreseen, Point
+from netcheck.diagnose.hypotheses import NONE_SHARE, Hypotheses
+from netcheck.diagnose.meters import Meter
+from netcheck.diagnose.ohms import LEAST_OHM, OPEN_FROM_OHM
+from netcheck.diagnose.readings import Reading
+from netcheck.diagnose.weighing import Sight, log_likelihoods, log_unmodelled, mistaken, moments
+
+Array = NDArray[np.float64]
+
+MODEL_SHARE = 0.01
+"""How far the solved circuit may be off a real one beyond tolerance: our choice."""
+METER_SIGMA = 3.0**0.5
+"""Largest error over standard deviation of an even spread."""
+CURRENT_SHARE, WATT_SHARE = 0.01, 0.03
+"""Accuracy of currents and of watts worked out from two readings: common practice."""
+OHM_SHARE, OHM_LEAST = 0.01, 0.3
+"""Accuracy of an ohmmeter with its leads: common practice."""
+OPEN_DECADES = 0.3
+SAME_FACTOR = 3.0
+
+
+@dataclass(frozen=True)
+class Looked:
+    """Points looked at, as the dictionary foresees them for its hypotheses.
+
+    units: (points, hypotheses, draws).
+    """
+
+    points: tuple[Point, ...]
+    foreseen: tuple[Foreseen, ...]
+    units: Array
+
+
+@dataclass(frozen=True)
+class Posterior:
+    """What is known after the readings.
+
+    node: probability of each node; cause: of each cause, the sound unit first; none: of
+    a fault that is not in the catalogue.  log_best: log density of the readings under
+    the size of each cause that fits best, and last under `none`.  mistakes: by reading, how likely it is misread.
+    """
+
+    hypotheses: Hypotheses
+    looked: Looked
+    sight: Sight
+    mean: Array
+    covariance: Array
+    node: Array
+    cause: Array
+    none: float
+    log_best: Array
+    mistakes: Array
+
+    @property
+    def every(self) -> Array:
+        """Probability of each cause, and last of a fault that is not in the catalogue."""
+        return np.append(self.cause, self.none)
+
+    def groups(self) -> list[list[int]]:
+        """Return ambiguity groups of causes, likeliest first.
+
+        The number after the last cause stands for a fault that is not in the catalogue,
+        which is alone in its group.
+        """
+        every, none = self.every, len(self.cause)
+        order = [int(at) for at in np.argsort(-every, kind="stable")]
+        groups: list[list[int]] = []
+        while order:
+            first = order[0]
+            away = np.abs(self.log_best - self.log_best[first])
+            members = [
+                at
+                for at in order
+                if at == first or (none not in (at, first) and away[at] < np.log(SAME_FACTOR))
+            ]
+            groups.append(members)
+            order = [at for at in order if at not in members]
+        return groups
+
+
+def look(
+    dictionary: Dictionary,
+    hypotheses: Hypotheses,
+    points: Sequence[tuple[Point, float]],
+    nodes: NDArray[np.int64] | None = None,
+) -> Looked:
+    """Return what hypotheses foresee at points; with each point what the meter shows there."""
+    foreseen = tuple(dictionary.foresee(point, shown) for point, shown in points)
+    chosen = slice(None) if nodes is None else nodes
+    low, high = hypotheses.low[chosen], hypotheses.high[chosen]
+    share = hypotheses.share[chosen][:, None]
+    units = np.array(
+        [(1.0 - share) * one.units[low] + share * one.units[high] for one in foreseen]
+    ).reshape(len(points), len(low), dictionary.spread.factors.shape[0])
+    return Looked(tuple(point for point, _ in points), foreseen, units)
+
+
+def sigma_of(point: Point, value: float, meter: Meter, stated: float = 0.0) -> float:
+    """Return the standard deviation of meter and model; of ohms in decades.
+
+    stated: the largest error that the reading itself states; 0 goes by the meter.
+    """
+    size = abs(value)
+    if point.kind == "ohms":
+        if size >= OPEN_FROM_OHM:
+            return OPEN_DECADES
+        error = stated or OHM_SHARE * size + OHM_LEAST
+        return float(error / max(size, LEAST_OHM) / np.log(10.0) / METER_SIGMA)
+    if point.kind == "volts":
+        error = stated or meter.uncertainty_v(value)
+    elif point.kind == "watts":
+        error = stated or WATT_SHARE * size
+    else:
+        error = stated or CURRENT_SHARE * size + 1e-5
+    return float(np.hypot(error / METER_SIGMA, MODEL_SHARE * size))
+
+
+def seen_value(reading: Reading) -> float:
+    """Return a reading as it is compared: currents without sign, ohms as logarithms."""
+    if reading.kind == "ohms":
+        return float(np.log10(np.clip(reading.value, LEAST_OHM, OPEN_FROM_OHM)))
+    return abs(reading.value) if reading.kind in ("amperes", "watts") else reading.value
+
+
+def point_of(reading: Reading) -> Point:
+    """Return where a reading was taken."""
+    return Point(reading.kind, reading.first, reading.second, reading.situation)
+
+
+def sight_of(readings: Sequence[Reading], looked: Looked, meter: Meter) -> Sight:
+    """Return readings as they are weighed."""
+    value = np.array([seen_value(one) for one in readings])
+    noise = np.array([sigma_of(point_of(one), one.value, meter, one.accuracy) for one in readings])
+    span = np.array([_span(one, value[at], noise[at]) for at, one in enumerate(looked.foreseen)])
+    return Sight(value, noise, span)
+
+
+def _span(foreseen: Foreseen, value: float, noise: float) -> float:
+    known = foreseen.nominal[~np.isnan(foreseen.nominal)]
+    return float(max(known.max(), value) - min(known.min(), value) + 10.0 * noise)
+
+
+def weigh(
+    dictionary: Dictionary,
+    hypotheses: Hypotheses,
+    readings: Sequence[Reading],
+    evidence: Array,
+    evidence_of_none: float = 1.0,
+) -> Posterior:
+    """Return the posterior of readings; `evidence` is its probability by node."""
+    looked = look(dictionary, hypotheses, [(point_of(one), one.value) for one in readings])
+    sight = sight_of(readings, looked, dictionary.options.meter)
+    mean, covariance = moments(looked.units)
+    if readings:
+        log_node = log_likelihoods(mean, covariance, sight)
+        spread = _spread(looked, sight)
+        log_none = log_unmodelled(mean[0], covariance[0], spread, sight)
+        mistakes = mistaken(mean, covariance, sight)
+    else:
+        log_node, log_none = np.zeros(len(hypotheses.low)), 0.0
+        mistakes = np.zeros((len(hypotheses.low), 0))
+    log_node = log_node + np.log(evidence)
+    log_none += float(np.log(evidence_of_none))
+    log_cause = np.full(len(hypotheses.causes), -np.inf)
+    np.logaddexp.at(log_cause, hypotheses.cause, log_node + np.log(hypotheses.weight))
+    log_best = np.full(len(hypotheses.causes), -np.inf)
+    np.maximum.at(log_best, hypotheses.cause, log_node)
+    log_best = np.append(log_best, log_none)
+    weight = np.append(hypotheses.prior, NONE_SHARE)
+    log_cause = np.append(log_cause, log_none)
+    share = np.exp(log_cause + np.log(weight) - np.logaddexp.reduce(log_cause + np.log(weight)))
+    within = np.exp(log_node + np.log(hypotheses.weight) - log_cause[hypotheses.cause])
+    node = within * share[hypotheses.cause]
+    return Posterior(
+        hypotheses, looked, sight, mean, covariance, node, share[:-1], float(share[-1]), log_best,
+        node @ mistakes / max(float(node.sum()), 1e-300),
+    )  # fmt: skip
+
+
+def _spread(looked: Looked, sight: Sight) -> Array:
+    """Return how far the faults of the catalogue move each point: root mean square."""
+    found = []
+    for at, one in enumerate(looked.foreseen):
+        moved = (one.nominal - one.nominal[0])[1:]
+        moved = moved[np.abs(moved) > sight.noise[at]]
+        moved = moved[~np.isnan(moved)]
+        rms = float(np.sqrt(np.mean(moved**2))) if len(moved) else 0.0
+        found.append(max(rms, 10.0 * float(sight.noise[at])))
+    return np.array(found)

@@ -1,0 +1,398 @@
+"""Blind trials of the diagnosis: random faulty units, read with noise, and diagnosed.
+
+A unit is drawn: a fault by its likelihood, its size (anywhere between the sizes on file),
+mains, parts and tubes within tolerance.  It is solved by itself, with the meter connected
+to the points that are read, by other code than the dictionary's: a deck of its own for
+each reading.  Readings are off by up to what the meter's accuracy allows.  The seeds
+have nothing in common with the dictionary's.
+
+Run by hand for all circuits, which takes minutes:
+
+    python -m tests.diagnose.trials circuits/*.cir --trials 200
+"""
+
+from __future__ import annotations
+
+import argparse
+import tempfile
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from pathlib import Path
+
+import numpy as np
+
+from netcheck.analysis.tolerance import draw_factors
+from netcheck.circuit.changes import AddResistor, added_resistor, apply_changes
+from netcheck.circuit.model import Circuit
+from netcheck.diagnose.dictionary import Dictionary, DictionaryOptions, Point
+from netcheck.diagnose.hypotheses import STEPS
+from netcheck.diagnose.investigation import Basis, Investigation
+from netcheck.diagnose.ohms import network_of
+from netcheck.diagnose.plan import Wanted
+from netcheck.diagnose.readings import Reading
+from netcheck.diagnose.posterior import look, sigma_of
+from netcheck.diagnose.next_probe import candidates
+from netcheck.diagnose.weighing import moments
+from netcheck.diagnose.situations import IDLE, POWER_OFF, SITUATIONS, TUBES_OUT
+from netcheck.diagnose.store import Store
+from netcheck.faults import list_continuous
+from netcheck.faults.base import Fault
+from netcheck.pipeline import load_circuit
+from netcheck.report.progress import progress_for_terminal
+from netcheck.solve.deck import MIN_RESISTANCE_OHM, write_deck
+from netcheck.solve.draws import Knob, can_turn, solve_draws
+from netcheck.solve.ngspice import Engine
+from netcheck.solve.pool import Pool
+
+FIRST_POINTS = 5
+MOST_QUESTIONS = 8
+APART = 5.0
+BINS = ((0.0, 0.5), (0.5, 0.7), (0.7, 0.9), (0.9, 1.0))
+
+
+@dataclass(frozen=True)
+class Unit:
+    """One faulty unit; factors by variable."""
+
+    cause: int
+    fault: Fault
+    circuit: Circuit
+    factors: np.ndarray
+
+
+@dataclass(frozen=True)
+class Trial:
+    """What became of one unit.
+
+    in_group: after the first readings the true cause is in the first ambiguity group;
+    in_three: it, or its group, is among the first three.  called: probability of
+    the first group.  asked: further readings until the first group stands out.
+    """
+
+    fault: str
+    in_group: bool
+    in_three: bool
+    group_size: int
+    called: float
+    first: str
+    asked: int | None = None
+    asked_right: bool = False
+    none_first: bool = False
+    none_share: float = 0.0
+
+
+@dataclass
+class Bench:
+    """A circuit on the bench: units are drawn and read."""
+
+    basis: Basis
+    engine: Engine
+    rng: np.random.Generator
+    refused: int = 0
+    _swept: dict = field(default_factory=dict)
+
+    @property
+    def dictionary(self) -> Dictionary:
+        return self.basis.dictionary
+
+    @cached_property
+    def swept(self) -> dict:
+        known = list_continuous(self.dictionary.circuit, self.dictionary.roles)
+        return {(one.parts, one.kind): one for one in known}
+
+    def draw(self, count: int) -> Iterator[Unit]:
+        """Yield units, faults drawn by their likelihood."""
+        hypotheses = self.basis.hypotheses
+        share = hypotheses.prior.copy()
+        share[0] = 0.0
+        share /= share.sum()
+        variables = self.dictionary.spread.variables
+        factors = draw_factors(variables, count, int(self.rng.integers(1 << 30)))
+        for row in factors:
+            cause = int(self.rng.choice(len(share), p=share))
+            fault = self._sized(cause)
+            faulty = apply_changes(self.dictionary.circuit, fault.changes)
+            yield Unit(cause, fault, faulty, row)
+
+    def _sized(self, cause: int) -> Fault:
+        """Return a fault of a cause with a size drawn as the priors have it."""
+        hypotheses, faults = self.basis.hypotheses, self.dictionary.faults
+        nodes = np.flatnonzero(hypotheses.cause == cause)
+        node = int(self.rng.choice(nodes, p=hypotheses.weight[nodes]))
+        low, high = faults[hypotheses.low[node] - 1], faults[hypotheses.high[node] - 1]
+        swept = self.swept.get((low.parts, low.kind))
+        if swept is None or low is high or low.defect is None or high.defect is None:
+            return low if hypotheses.share[node] < 0.5 else high
+        share = hypotheses.share[node] + self.rng.uniform(-0.5, 0.5) / STEPS
+        a, b = low.defect.value, high.defect.value
+        return swept.make(float(a * (b / a) ** np.clip(share, 0.0, 1.0)))
+
+    def read(self, unit: Unit, point: Point) -> Reading | None:
+        """Return a noisy reading of a unit; None where it has no operating point."""
+        value = self._ohms(unit, point) if point.kind == "ohms" else self._volts(unit, point)
+        if np.isnan(value):
+            return None
+        return Reading(point.kind, point.first, point.second, value, point.situation)
+
+    def _ohms(self, unit: Unit, point: Point) -> float:
+        known = {
+            part: float(unit.factors[at])
+            for at, one in enumerate(self.dictionary.spread.variables)
+            if one.kind in ("value", "wire")
+            for part in one.parts
+        }
+        ohm = network_of(unit.circuit, known).ohm(point.first, point.second)
+        if np.isinf(ohm):
+            return ohm
+        return max(ohm + self.rng.uniform(-1.0, 1.0) * (0.01 * ohm + 0.3), 0.0)
+
+    def _volts(self, unit: Unit, point: Point) -> float:
+        meter = self.dictionary.options.meter
+        situation = next(one for one in SITUATIONS if one.key == point.situation)
+        hot = situation.hot[-1]
+        circuit = unit.circuit
+        if not situation.shows(unit.fault):
+            circuit = self.dictionary.circuit
+        circuit = situation.circuit(circuit, self.dictionary.on_mains, hot)
+        connected = AddResistor("the meter", point.first, point.second, meter.load_ohm(50.0))
+        circuit = circuit.with_parts(added_resistor(connected))
+        deck = write_deck(circuit)
+        knobs, settings = [], []
+        for at, one in enumerate(self.dictionary.spread.variables):
+            for ref in one.parts:
+                knob = Knob(ref, "value" if one.kind == "mains" else one.kind)
+                part = circuit.parts.get(ref)
+                if part is None or not can_turn(deck, knob):
+                    continue
+                level = part.value if knob.kind == "value" else 1.0
+                if knob.kind == "wire":
+                    level = max(part.note.dcr_ohm or 0.0, MIN_RESISTANCE_OHM)
+                if level:
+                    knobs.append(knob)
+                    settings.append(level * unit.factors[at])
+        drawn = solve_draws(self.engine, circuit, knobs, np.array([settings]))
+        volts = float(drawn.net(point.first)[0] - drawn.net(point.second)[0])
+        return volts + self.rng.uniform(-1.0, 1.0) * meter.uncertainty_v(volts)
+
+    def likely_points(self) -> list[Wanted]:
+        """Return five points that are read first: supply, output tubes, then the others."""
+        volts = [one for one in self.basis.plan.idle() if one.unit == "V"]
+        outputs = set(self.dictionary.roles.output_tubes)
+        rails = [one for one in volts if one.purpose in ("rail", "bias")]
+        near = [one for one in volts if set(one.tubes) & outputs and one not in rails]
+        far = [one for one in volts if one not in rails and one not in near]
+        first = rails[:1]
+        pools: Sequence[list[Wanted]] = (near, far, rails[1:])
+        for pool, most in zip(pools, (3, 1, 1), strict=True):
+            chosen = self.rng.permutation(len(pool))[:most]
+            first += [pool[at] for at in chosen]
+        spare = [one for one in volts if one not in first]
+        return [*first, *spare][:FIRST_POINTS]
+
+    def trial(self, unit: Unit, ask: bool) -> Trial | None:
+        """Diagnose one unit; None where it cannot be read."""
+        points = [Point("volts", one.net_a, one.net_b, IDLE.key) for one in self.likely_points()]
+        readings = [self.read(unit, point) for point in points]
+        if any(one is None for one in readings):
+            return None
+        found = Investigation(self.basis, tuple(one for one in readings if one))
+        posterior = found.posterior
+        groups = posterior.groups()
+        place = next(at for at, group in enumerate(groups) if unit.cause in group)
+        order = list(np.argsort(-posterior.every))
+        names = [*(one.id for one in posterior.hypotheses.causes), "none_of_these"]
+        asked, right = self._ask(unit, found) if ask else (None, False)
+        return Trial(
+            unit.fault.id,
+            place == 0,
+            place < 3 or order.index(unit.cause) < 3,
+            len(groups[0]),
+            float(posterior.every[groups[0]].sum()),
+            names[order[0]],
+            asked,
+            right,
+            order[0] == len(names) - 1,
+            posterior.none,
+        )
+
+    def stands_apart(self, unit: Unit, basis: Basis) -> bool:
+        """Say whether anything on the bench sheet tells a unit from all that is left.
+
+        Decided from nominal parts, over all points at once, and not from the readings of
+        the trial: many kinds work alike (a swapped part is a part of a wrong value), and
+        then the other kind is the right answer.  What differs in one reading only is taken
+        for a mistaken reading, as it should be.
+        """
+        points = [
+            (point, 0.0)
+            for point, _ in candidates(basis.plan, (POWER_OFF.key, TUBES_OUT.key, IDLE.key), ())
+        ]
+        looked = look(self.dictionary, basis.hypotheses, points)
+        mean, covariance = moments(looked.units)
+        row = self.nearest_row(unit)
+        seen = np.array([one.nominal[row] for one in looked.foreseen])
+        meter = self.dictionary.options.meter
+        noise = np.array(
+            [
+                sigma_of(one, 10.0**x if one.kind == "ohms" else x, meter)
+                for one, x in zip(looked.points, seen, strict=True)
+            ]
+        )
+        whole = covariance + np.diag(noise**2)
+        middle = np.array(
+            [[one.nominal[r] for one in looked.foreseen] for r in basis.hypotheses.low]
+        )
+        away = seen - middle
+        precision = np.linalg.inv(whole)
+        pulled = np.einsum("hij,hj->hi", precision, away)
+        whole_squares = np.einsum("hi,hi->h", away, pulled)
+        without_one = whole_squares[:, None] - pulled**2 / np.einsum("hii->hi", precision)
+        return bool(without_one.min() > APART**2)
+
+    def nearest_row(self, unit: Unit) -> int:
+        """Return the row of the fault on file nearest in size."""
+        same = [
+            (
+                abs(np.log((f.defect.value or 1.0) / (unit.fault.defect.value or 1.0)))
+                if f.defect and unit.fault.defect and f.defect.value * unit.fault.defect.value > 0
+                else 0.0,
+                at + 1,
+            )
+            for at, f in enumerate(self.dictionary.faults)
+            if (f.parts, f.kind, f.family) == (unit.fault.parts, unit.fault.kind, unit.fault.family)
+            and (f.id == unit.fault.id or (f.parts, f.kind) in self.swept)
+        ]
+        return min(same)[1]
+
+    def unknown(self, count: int) -> Iterator[Unknown]:
+        """Yield diagnoses of units whose family of faults has been left out."""
+        families: dict[str, Basis] = {}
+        for unit in self.draw(count):
+            family = unit.fault.family
+            if family not in families:
+                families[family] = Basis(self.dictionary, False, frozenset({family}))
+            if not self.stands_apart(unit, families[family]):
+                continue
+            situations = (POWER_OFF.key, TUBES_OUT.key, IDLE.key)
+            points = [point for point, _ in candidates(self.basis.plan, situations, ())]
+            readings = tuple(filter(None, (self.read(unit, point) for point in points)))
+            found = Investigation(families[family], readings)
+            first = int(np.argmax(found.posterior.every))
+            causes = found.posterior.hypotheses.causes
+            yield Unknown(
+                unit.fault.id,
+                family,
+                causes[first].id if first < len(causes) else "none",
+                found.posterior.none,
+                len(found.readings),
+            )
+
+    def _ask(self, unit: Unit, found: Investigation) -> tuple[int | None, bool]:
+        """Ask until the first group stands out; how many readings, and was it right."""
+        for asked in range(MOST_QUESTIONS + 1):
+            posterior = found.posterior
+            group = posterior.groups()[0]
+            if posterior.every[group].sum() >= 0.9 or not found.proposals:
+                return asked, unit.cause in group
+            reading = self.read(unit, found.proposals[0].point)
+            if reading is None:
+                return None, False
+            found = found.with_reading(reading)
+        return None, False
+
+
+@dataclass(frozen=True)
+class Results:
+    """All trials of one circuit; unread: units without an operating point."""
+
+    circuit: str
+    trials: list[Trial]
+    unread: int
+    unknown: list[Unknown]
+
+
+def share(flags: Sequence[bool]) -> float:
+    """Return the share that is true."""
+    return sum(flags) / len(flags) if flags else float("nan")
+
+
+def calibration(trials: Sequence[Trial]) -> list[tuple[float, float, int, float, float]]:
+    """Return (from, to, trials, mean called, share right) by bin."""
+    rows = []
+    for low, high in BINS:
+        chosen = [one for one in trials if low <= one.called < high or one.called == high == 1.0]
+        if chosen:
+            called = float(np.mean([one.called for one in chosen]))
+            rows.append((low, high, len(chosen), called, share([one.in_group for one in chosen])))
+    return rows
+
+
+@dataclass(frozen=True)
+class Unknown:
+    """What became of a unit whose family of faults is not in the dictionary."""
+
+    fault: str
+    family: str
+    first: str
+    none: float
+    readings: int
+
+
+def run(file: Path, trials: int, draws: int, folder: Path, seed: int = 11) -> Results:
+    """Return what became of the trials of one circuit."""
+    circuit = load_circuit(file)
+    with Pool() as pool, progress_for_terminal() as progress:
+        full = Dictionary(
+            circuit, DictionaryOptions(draws=draws), lambda: pool, Store(folder), progress
+        )
+        bench = Bench(Basis(full, safer=False), Engine(), np.random.default_rng(seed))
+        done = [bench.trial(unit, ask=True) for unit in bench.draw(trials)]
+        unknown = list(bench.unknown(trials))
+    known = [one for one in done if one is not None]
+    return Results(file.name, known, len(done) - len(known), unknown)
+
+
+def report(results: Results) -> Iterator[str]:
+    """Yield the lines of the table."""
+    name, trials, unread = results.circuit, results.trials, results.unread
+    asked = [one.asked for one in trials if one.asked is not None]
+    yield f"## {name}: {len(trials)} trials, {unread} units without an operating point"
+    yield f"- first place or its ambiguity group: {share([t.in_group for t in trials]):.1%}"
+    yield f"- among the first three: {share([t.in_three for t in trials]):.1%}"
+    sizes = [one.group_size for one in trials]
+    quarters = np.percentile(sizes, (25, 50, 75))
+    yield f"- causes in the first group: quartiles {', '.join(f'{one:.0f}' for one in quarters)}"
+    if asked:
+        yield (
+            f"- own next readings until a group stands out: median {np.median(asked):.0f}, "
+            f"90 % within {np.percentile(asked, 90):.0f}; right then in "
+            f"{share([t.asked_right for t in trials]):.1%}"
+        )
+    for low, high, count, called, right in calibration(trials):
+        yield f"- called {low:.0%} to {high:.0%} ({count}): {called:.0%} on average, right {right:.0%}"
+    none = [one.first == "none" for one in results.unknown]
+    yield f"- family left out: comes back as none of these in {share(none):.0%} of {len(none)}"
+    for one in results.unknown:
+        if one.first != "none":
+            yield f"  - {one.fault}: called {one.first}, none {one.none:.0%}, {one.readings} readings"
+    for one in trials:
+        if not one.in_group:
+            yield f"  - missed: {one.fault}, called {one.first}{'' if one.in_three else ' (not in three)'}"
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser()
+    parser.add_argument("files", nargs="+", type=Path)
+    parser.add_argument("--trials", type=int, default=200)
+    parser.add_argument("--draws", type=int, default=200)
+    parser.add_argument("--cache", type=Path)
+    arguments = parser.parse_args()
+    with tempfile.TemporaryDirectory() as folder:
+        for file in arguments.files:
+            found = run(file, arguments.trials, arguments.draws, arguments.cache or Path(folder))
+            print("\n".join(report(found)))
+
+
+if __name__ == "__main__":
+    main()
