@@ -9,7 +9,7 @@ transformers): 5 % more at a reactance of three times the load.
 
 A fault is driven at 100 Hz where the reactance is below three times the load in health
 or with the fault in place.  Elsewhere it tells nothing new: with reactances of 19 and 4
-times the load, both frequencies gave every output plate of all 53 such faults of a pair
+times the load, both frequencies gave every output plate of all 49 such faults of a pair
 and of a single triode the same watts within 2.2 % or 0.4 W (measured).
 """
 
@@ -30,6 +30,7 @@ from netcheck.solve.analyses import Hookup, StartState
 from netcheck.solve.driven import DrivenAnswer, DrivenRequest, solve_driven
 from netcheck.solve.pool import INTERRUPTED, Job, Lost, Pool, Shared
 from netcheck.solve.results import NotSolved, Outcome, Solved
+from netcheck.units import format_quantity
 
 BASS_HZ = 100.0
 """Where amplifiers of this kind are commonly tested low in the band (common practice)."""
@@ -83,9 +84,10 @@ class Bass:
         """Say which of the faults were driven at 100 Hz too."""
         if not self.faults:
             return ()
+        said = format_quantity(frequency_hz, "Hz")
         return (
             f"of {faults} faults {len(self.faults)}, of the output transformer and what loads it, "
-            f"are driven at {BASS_HZ:g} Hz too; the others at {frequency_hz:g} Hz only",
+            f"are driven at {BASS_HZ:g} Hz too; the others at {said} only",
         )
 
 

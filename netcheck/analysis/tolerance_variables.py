@@ -157,4 +157,4 @@ def _remarks(circuit: Circuit, found: Sequence[Variable], band: MainsBand | None
     own = [tube.ref for tube in circuit.tubes if tube.has_pin("grid") and not is_spread(tube)]
     if own:
         yield f"{', '.join(own)}: own model, its currents are not spread"
-    yield "at idle only: a limit of another system is still scaled by 1.1 under drive and in faults"
+    yield "a limit of another system is still scaled by 1.1 under drive and in faults"

@@ -19,6 +19,7 @@ from netcheck import __version__
 from netcheck.cli.annotate import annotate
 from netcheck.cli.audit import audit
 from netcheck.cli.compare import compare
+from netcheck.cli.diagnose import diagnose
 from netcheck.cli.draw import draw
 from netcheck.cli.expect import expect
 from netcheck.cli.faults import faults
@@ -70,5 +71,5 @@ def _options(
     """Find which fault of a vacuum-tube amplifier would overheat which part."""
 
 
-for command in (audit, sweep, compare, annotate, draw, expect, tubes, faults, fit, gate):
+for command in (audit, sweep, compare, expect, diagnose, annotate, draw, tubes, faults, fit, gate):
     app.command()(command)

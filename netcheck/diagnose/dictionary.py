@@ -18,13 +18,13 @@ from netcheck.analysis.health import require_health
 from netcheck.analysis.options import Progress
 from netcheck.analysis.tolerance import draw_factors
 from netcheck.analysis.tolerance_variables import variables_of
-from netcheck.circuit.changes import Change, ReplaceTube
-from netcheck.circuit.model import Circuit
+from netcheck.circuit.changes import AddResistor, Change, ReplaceTube
+from netcheck.circuit.model import GROUND, Circuit
 from netcheck.diagnose.bench import SolvedBench
 from netcheck.diagnose.meters import DIGITAL, Meter
 from netcheck.diagnose.ohm_page import OhmPage, solve_ohm_page
 from netcheck.diagnose.page import Page, Spread, solve_page
-from netcheck.diagnose.readings import ReadingKind
+from netcheck.diagnose.readings import ReadingKind, name_of
 from netcheck.diagnose.situations import IDLE, POWER_OFF, SITUATIONS, Situation
 from netcheck.diagnose.store import Store, digest_of
 from netcheck.faults import list_faults
@@ -32,7 +32,7 @@ from netcheck.faults.base import BuildState, Fault
 from netcheck.judge.limits import limits_of
 from netcheck.ratings.mains import find_band
 from netcheck.roles import recognise
-from netcheck.solve.deck import write_deck
+from netcheck.solve.deck import NEUTRAL_OHM, write_deck
 from netcheck.solve.pool import Pool
 from netcheck.tubes.library import load_library
 
@@ -66,6 +66,16 @@ class Point:
     second: str
     situation: str
 
+    @property
+    def text(self) -> str:
+        """The point as it is typed: `V(g4)@idle`."""
+        return f"{name_of(self.kind, self.first, self.second)}@{self.situation}"
+
+    @property
+    def asked(self) -> str:
+        """The reading to be typed, with a question mark for the answer."""
+        return f"{name_of(self.kind, self.first, self.second)}=?@{self.situation}"
+
 
 @dataclass(frozen=True)
 class Foreseen:
@@ -93,7 +103,7 @@ class Dictionary:
         progress: Progress,
     ) -> None:
         self.circuit, self.options = circuit, options
-        self._pool, self.store, self._progress = pool, store, progress
+        self.pool, self.store, self._progress = pool, store, progress
         self.roles = recognise(circuit)
         self.faults: tuple[Fault, ...] = list_faults(
             circuit, self.roles, build=options.build, age_years=options.age_years
@@ -138,7 +148,8 @@ class Dictionary:
 
         An analog meter loads by its range, which `shown` [V] decides.
         """
-        load_ohm = self.options.meter.load_ohm(shown) if point.kind == "volts" else 0.0
+        loads = point.kind in ("volts", "leak")
+        load_ohm = self.options.meter.load_ohm(shown) if loads else 0.0
         key = (point, load_ohm)
         if key not in self._foreseen:
             self._foreseen[key] = self._foresee(point, load_ohm)
@@ -153,8 +164,26 @@ class Dictionary:
                 page.nominal_volts(point.first, point.second, load_ohm),
                 page.volts(point.first, point.second, load_ohm),
             )
+        if point.kind == "leak":
+            return self._leak(page, point.first, load_ohm)
         column = column_of(self.circuit, point)
         return Foreseen(page.nominal[:, page.place[column]].astype(float), page.amperes(column))
+
+    def _leak(self, page: Page, ref: str, load_ohm: float) -> Foreseen:
+        """Return the volts at a coupling capacitor's lifted end: its leak and the meter
+        divide what stands before it."""
+        feeds = next((role.feeds for role in self.roles.of_part(ref) if role.feeds), "")
+        before = self.circuit[ref].other_net(feeds)
+        nets = {before, feeds}
+        leak_ohm = np.full(len(self.faults) + 1, NEUTRAL_OHM)
+        for row, fault in enumerate(self.faults, start=1):
+            for change in fault.changes:
+                if isinstance(change, AddResistor) and {change.net_a, change.net_b} == nets:
+                    leak_ohm[row] = change.ohm if ref in fault.parts else NEUTRAL_OHM
+        share = load_ohm / (load_ohm + leak_ohm + page.source_ohm(before, GROUND))
+        volts = page.volts(before, GROUND, NEUTRAL_OHM)
+        nominal = page.nominal_volts(before, GROUND, NEUTRAL_OHM)
+        return Foreseen(nominal * share, volts * share[:, None])
 
     def reasons(self, situations: Sequence[str]) -> list[str]:
         """Return by row why it was not solved in one of the situations, else empty."""
@@ -173,7 +202,7 @@ class Dictionary:
             len(variants) * len(situation.hot),
         )
         page = solve_page(
-            self._pool(), self.circuit, situation, self.on_mains, variants, self.spread,
+            self.pool(), self.circuit, situation, self.on_mains, variants, self.spread,
             self._progress.advance,
         )  # fmt: skip
         self._progress.finish()
@@ -183,7 +212,7 @@ class Dictionary:
 
     def _limits(self) -> tuple[tuple[str, str, float], ...]:
         """Return the limits of heat that hold at idle, compared as everywhere else."""
-        bench = SolvedBench(self._pool(), IDLE.key, self.circuit, self.options.meter)
+        bench = SolvedBench(self.pool(), IDLE.key, self.circuit, self.options.meter)
         healthy = require_health(self.circuit, self.roles, bench.solve([()])[0])
         table = limits_of(self.circuit, self.roles, {IDLE.key: healthy})
         found: dict[tuple[str, str], float] = {}

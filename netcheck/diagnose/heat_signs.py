@@ -71,5 +71,5 @@ class HeatSigns:
                 ratio = float(values[row])
                 if ratio > OVER and ratio > OVER * float(values[0]):
                     name = f"{ref} {what}".rstrip()
-                    found.append((rank, -ratio, f"{name} {ratio:.0%} of its limit"))
+                    found.append((rank, -ratio, f"{name} {ratio * 100.0:.0f} % of its limit"))
         return tuple(words for _, _, words in sorted(found))

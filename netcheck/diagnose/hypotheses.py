@@ -9,14 +9,14 @@ log grid and not guessed.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Container, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
-from netcheck.faults.base import ContinuousFault, Fault, size_text
+from netcheck.faults.base import Fault, size_text
 from netcheck.report.diagnosis_model import NO_FAULT
 
 STEPS = 3
@@ -63,10 +63,14 @@ class Hypotheses:
 
 
 def hypotheses_of(
-    faults: Sequence[Fault], reasons: Sequence[str], continuous: Iterable[ContinuousFault]
+    faults: Sequence[Fault],
+    reasons: Sequence[str],
+    swept: Container[tuple[tuple[str, ...], str]],
 ) -> Hypotheses:
-    """Return causes and nodes of all faults that were solved; `reasons` by row."""
-    swept = {(one.parts, one.kind) for one in continuous}
+    """Return causes and nodes of all faults that were solved.
+
+    reasons: by row of the dictionary.  swept: parts and kind of faults of any size.
+    """
     groups: dict[tuple[tuple[str, ...], str, str], list[int]] = {}
     for number, fault in enumerate(faults):
         if not reasons[number + 1]:
@@ -99,12 +103,15 @@ def hypotheses_of(
 def size_words(hypotheses: Hypotheses, faults: Sequence[Fault], node: int) -> str:
     """Return the size of a node as a person writes it; empty where it has none."""
     size, row = hypotheses.sizes[node], int(hypotheses.low[node])
-    if row == 0:
+    defect = faults[row - 1].defect if row else None
+    if size is None or defect is None:
         return ""
-    fault = faults[row - 1]
-    if size is None or fault.defect is None:
-        return fault.id.partition("@")[2]
-    return size_text(float(f"{size:.2g}"), fault.defect.unit, " ")
+    return size_text(rounded_size(size), defect.unit, " ")
+
+
+def rounded_size(size: float) -> float:
+    """Return a size as finely as a log grid can tell."""
+    return float(f"{size:.2g}")
 
 
 def _is_sized(fault: Fault) -> bool:

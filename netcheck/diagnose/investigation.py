@@ -7,14 +7,14 @@ in at full mains is refused while it may mean keeping a red-plating tube on.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from netcheck.diagnose.dictionary import Dictionary
+from netcheck.diagnose.dictionary import Dictionary, Point
 from netcheck.diagnose.evidence import (
     Evidence,
     Signs,
@@ -24,11 +24,13 @@ from netcheck.diagnose.evidence import (
 from netcheck.diagnose.heat_signs import HeatSigns
 from netcheck.diagnose.hypotheses import Hypotheses, hypotheses_of
 from netcheck.diagnose.next_probe import Proposal, candidates, propose
-from netcheck.diagnose.plan import Plan
+from netcheck.diagnose.plan import Plan, Wanted
 from netcheck.diagnose.posterior import Posterior, weigh
 from netcheck.diagnose.readings import Reading
+from netcheck.diagnose.ripple import ripple_likelihood
 from netcheck.diagnose.situations import IDLE, POWER_OFF, TUBES_OUT, reduced
 from netcheck.faults import list_continuous
+from netcheck.faults.base import ContinuousFault
 
 Array = NDArray[np.float64]
 
@@ -72,11 +74,15 @@ class Basis:
         return reasons
 
     @cached_property
+    def swept(self) -> Mapping[tuple[tuple[str, ...], str], ContinuousFault]:
+        """Faults that can be of any size, by parts and kind."""
+        known = list_continuous(self.dictionary.circuit, self.dictionary.roles)
+        return {(one.parts, one.kind): one for one in known}
+
+    @cached_property
     def hypotheses(self) -> Hypotheses:
         """Causes and sizes."""
-        dictionary = self.dictionary
-        swept = list_continuous(dictionary.circuit, dictionary.roles)
-        return hypotheses_of(dictionary.faults, self.reasons, swept)
+        return hypotheses_of(self.dictionary.faults, self.reasons, self.swept)
 
 
 @dataclass(frozen=True)
@@ -86,6 +92,8 @@ class Investigation:
     basis: Basis
     readings: tuple[Reading, ...] = ()
     evidence: tuple[Evidence, ...] = ()
+    passed: frozenset[str] = frozenset()
+    """Points that were asked for and cannot be read, as `V(g4)@idle`."""
 
     @cached_property
     def evidence_by_row(self) -> Array:
@@ -112,6 +120,33 @@ class Investigation:
             (1.0 - known.share) * table[:, known.low] + known.share * table[:, known.high]
         )
 
+    @property
+    def metered(self) -> tuple[Reading, ...]:
+        """The readings that have a figure."""
+        return tuple(one for one in self.readings if one.kind != "ripple")
+
+    @property
+    def ripples(self) -> tuple[Reading, ...]:
+        """The readings that are yes or no."""
+        return tuple(one for one in self.readings if one.kind == "ripple")
+
+    @cached_property
+    def ripple_by_node(self) -> Array:
+        """How likely each yes or no is: (ripples, nodes)."""
+        dictionary, known = self.basis.dictionary, self.basis.hypotheses
+        table = np.array(
+            [
+                [
+                    ripple_likelihood(one, fault, dictionary.circuit, dictionary.roles)
+                    for fault in (None, *dictionary.faults)
+                ]
+                for one in self.ripples
+            ]
+        ).reshape(len(self.ripples), len(dictionary.faults) + 1)
+        return np.asarray(
+            (1.0 - known.share) * table[:, known.low] + known.share * table[:, known.high]
+        )
+
     @cached_property
     def posterior(self) -> Posterior:
         """What is known."""
@@ -119,9 +154,9 @@ class Investigation:
         return weigh(
             self.basis.dictionary,
             self.basis.hypotheses,
-            self.readings,
-            self.evidence_by_node.prod(axis=0),
-            none,
+            self.metered,
+            self.evidence_by_node.prod(axis=0) * self.ripple_by_node.prod(axis=0),
+            none * 0.5 ** len(self.ripples),
         )
 
     @cached_property
@@ -151,10 +186,10 @@ class Investigation:
         """What may not be read next, and why."""
         if IDLE.key in self.situations:
             return ()
+        risk = f"{self.hot_risk * 100.0:.0f} %"
         return (
-            "readings at full mains with the tubes in: with a probability of "
-            f"{self.hot_risk:.0%} a plate is well over its limit, and would have to be kept so "
-            "while you read",
+            f"readings at full mains with the tubes in: with a probability of {risk} a plate is "
+            "well over its limit, and would have to be kept so while you read",
         )
 
     @cached_property
@@ -167,8 +202,12 @@ class Investigation:
         return found
 
     def _proposed(self, situations: Sequence[str]) -> list[Proposal]:
-        points = candidates(self.basis.plan, situations, self.readings)
-        return propose(self.basis.dictionary, self.posterior, points)
+        return propose(self.basis.dictionary, self.posterior, self.points(situations))
+
+    def points(self, situations: Sequence[str]) -> list[tuple[Point, Wanted]]:
+        """Return what can still be read in some situations."""
+        every = candidates(self.basis.plan, situations, self.readings)
+        return [(point, wanted) for point, wanted in every if point.text not in self.passed]
 
     @cached_property
     def settled(self) -> str:
@@ -179,4 +218,4 @@ class Investigation:
 
     def with_reading(self, reading: Reading) -> Investigation:
         """Return the investigation with one reading more."""
-        return Investigation(self.basis, (*self.readings, reading), self.evidence)
+        return replace(self, readings=(*self.readings, reading))

@@ -4,7 +4,8 @@ Comes in: what is known so far, and the points that could be read.  Goes out: pr
 and what was refused.  After J. de Kleer and B. C. Williams, "Diagnosing multiple faults",
 Artificial Intelligence 32, 1987: the best probe leaves the least expected entropy.  What
 a point would read is foreseen given the readings so far, since all come from one unit:
-whoever has read B+ knows the mains.
+whoever has read B+ knows the mains.  A reading that is likely a mistake under a hypothesis
+tells it nothing.
 
 Effort, and with it the order of safety, is common practice: ohms with the power off, then
 volts with the tubes out, then reduced mains, and a live chassis with hot tubes last.
@@ -34,6 +35,8 @@ EFFORT: Mapping[str, float] = {
     **{reduced(share).key: 3.0 for share in STEPS_OF_MAINS},
     IDLE.key: 4.0,
 }
+LIFTING = 3.0
+"""Effort of unsoldering one end of a part on top: common practice."""
 MOST_NODES = 150
 LEAST_SHARE = 2e-4
 """Hypotheses less likely are not asked about."""
@@ -71,13 +74,24 @@ def candidates(
     found: dict[Point, Wanted] = {}
     for key in situations:
         for wanted in _wanted(plan, key):
-            if wanted.purpose == "coupler" or wanted.unit == "W" or wanted.net_a == wanted.net_b:
-                continue
-            kind = "ohms" if wanted.unit == "ohm" else "volts"
-            point = Point(kind, wanted.net_a, wanted.net_b, key)  # type: ignore[arg-type]
-            if point not in read:
+            point = point_wanted(wanted, key)
+            if point is not None and point not in read:
                 found.setdefault(point, wanted)
     return list(found.items())
+
+
+def point_wanted(wanted: Wanted, situation: str) -> Point | None:
+    """Return the point of a line of the bench sheet; None for watts, which nobody reads.
+
+    A current is read as the volts across its resistor.
+    """
+    if wanted.purpose == "coupler":
+        return Point("leak", wanted.part, "", situation)
+    if wanted.unit == "W" or wanted.net_a == wanted.net_b:
+        return None
+    if wanted.unit == "ohm":
+        return Point("ohms", wanted.net_a, wanted.net_b, situation)
+    return Point("volts", wanted.net_a, wanted.net_b, situation)
 
 
 def _wanted(plan: Plan, key: str) -> tuple[Wanted, ...]:
@@ -107,7 +121,8 @@ def propose(
         gain = _gain(mean, sigma, spans[at], weight, member)
         if gain >= LEAST_GAIN_BIT:
             outlooks = _outlooks(mean, sigma, weight, causes, member)
-            found.append(Proposal(point, wanted, gain, EFFORT[point.situation], outlooks))
+            effort = EFFORT[point.situation] + (LIFTING if point.kind == "leak" else 0.0)
+            found.append(Proposal(point, wanted, gain, effort, outlooks))
     return sorted(found, key=lambda one: (-one.gain_bit / one.effort, one.wanted.name))
 
 
@@ -131,7 +146,9 @@ def _foresee(
         off = looked.units - mean[:, :, None]
         off_read = read - read.mean(axis=2)[:, :, None]
         shared = np.einsum("phd,rhd->hpr", off, off_read) / max(read.shape[2] - 1, 1)
-        whole = posterior.covariance[nodes] + np.diag(posterior.sight.noise**2)
+        mistaken = posterior.mistakes_of_node[nodes]
+        doubt = posterior.sight.noise**2 + mistaken * posterior.sight.span**2
+        whole = posterior.covariance[nodes] + doubt[:, :, None] * np.eye(len(read))
         gain = np.linalg.solve(whole, shared.transpose(0, 2, 1)).transpose(0, 2, 1)
         away = posterior.sight.value - posterior.mean[nodes]
         mean = mean + np.einsum("hpr,hr->ph", gain, away)

@@ -24,8 +24,9 @@ from numpy.typing import NDArray
 from netcheck.circuit.model import Circuit, Part
 
 LEAST_OHM = 1e-3
-OPEN_FROM_OHM = 1e8
-"""More than this reads as open on a common meter, and parts that are open are 1 Gohm."""
+OPEN_FROM_OHM = 20e6
+"""More than this reads as open: the highest range of common meters ends at 20 to 60 Mohm,
+and boards and electrolytics leak as much (common practice)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,10 +4,11 @@ Comes in: a dictionary and readings.  Goes out: a `Posterior`, the probability o
 cause and size, of a sound unit and of a fault that is not in the catalogue.
 
 Two causes are in one ambiguity group while each has a size that explains the readings
-so far, as well as the other within a factor of three: a difference "not worth more than a bare mention" (R. E. Kass and A. E.
-Raftery, "Bayes factors", J. American Statistical Association 90, 1995); the word and
-the idea after G. N. Stenbakken, T. M. Souders and G. W. Stewart, "Ambiguity groups
-and testability", IEEE Trans. Instrumentation and Measurement 38(5), 1989.
+so far as well as the other, within a factor of three: a difference "not worth more than
+a bare mention" (R. E. Kass and A. E. Raftery, "Bayes factors", J. American Statistical
+Association 90, 1995); the word and the idea after G. N. Stenbakken, T. M. Souders and
+G. W. Stewart, "Ambiguity groups and testability", IEEE Trans. Instrumentation and
+Measurement 38(5), 1989.
 """
 
 from __future__ import annotations
@@ -57,7 +58,8 @@ class Posterior:
 
     node: probability of each node; cause: of each cause, the sound unit first; none: of
     a fault that is not in the catalogue.  log_best: log density of the readings under
-    the size of each cause that fits best, and last under `none`.  mistakes: by reading, how likely it is misread.
+    the size of each cause that fits best, and last under `none`.  mistakes: by reading,
+    how likely it is misread; mistakes_of_node: the same for each node, (nodes, readings).
     """
 
     hypotheses: Hypotheses
@@ -70,6 +72,7 @@ class Posterior:
     none: float
     log_best: Array
     mistakes: Array
+    mistakes_of_node: Array
 
     @property
     def every(self) -> Array:
@@ -126,7 +129,7 @@ def sigma_of(point: Point, value: float, meter: Meter, stated: float = 0.0) -> f
             return OPEN_DECADES
         error = stated or OHM_SHARE * size + OHM_LEAST
         return float(error / max(size, LEAST_OHM) / np.log(10.0) / METER_SIGMA)
-    if point.kind == "volts":
+    if point.kind in ("volts", "leak"):
         error = stated or meter.uncertainty_v(value)
     elif point.kind == "watts":
         error = stated or WATT_SHARE * size
@@ -193,7 +196,7 @@ def weigh(
     node = within * share[hypotheses.cause]
     return Posterior(
         hypotheses, looked, sight, mean, covariance, node, share[:-1], float(share[-1]), log_best,
-        node @ mistakes / max(float(node.sum()), 1e-300),
+        node @ mistakes / max(float(node.sum()), 1e-300), mistakes,
     )  # fmt: skip
 
 

@@ -1,9 +1,11 @@
 """What was read at the bench, as text.
 
 Comes in: `V(g4)=-31.2V`, `V(p4,ht)=-2V`, `I(R24)=34mA`, `W(X4)=12.8W`,
-`R(g4)=242kohm@power_off`, `ripple(ht)=yes`.  Goes out: a `Reading`.  After `@` stands the
-situation (`situations.py`); without it resistances are read with the power off, all else
-at idle.  Whether nets and parts are there is for who has the circuit.
+`R(g4)=242kohm@power_off`, `leak(C3)=0.4V`, `ripple(ht)=yes`.  Goes out: a `Reading`.
+After `@` stands the situation (`situations.py`); without it resistances are read with the
+power off, leaks with the tubes out, all else at idle.  A leak is the volts at the end of a
+coupling capacitor that was lifted off the grid.  Whether nets and parts are there is for
+who has the circuit.
 """
 
 from __future__ import annotations
@@ -14,17 +16,18 @@ from dataclasses import dataclass
 from typing import Literal
 
 from netcheck.circuit.model import GROUND
-from netcheck.diagnose.situations import IDLE, POWER_OFF, SITUATIONS
+from netcheck.diagnose.situations import IDLE, POWER_OFF, SITUATIONS, TUBES_OUT
 from netcheck.errors import NetcheckError
 from netcheck.units import format_quantity, parse_quantity
 
-ReadingKind = Literal["volts", "amperes", "watts", "ohms", "ripple"]
+ReadingKind = Literal["volts", "amperes", "watts", "ohms", "leak", "ripple"]
 
 _KINDS: dict[str, tuple[ReadingKind, str]] = {
     "v": ("volts", "V"),
     "i": ("amperes", "A"),
     "w": ("watts", "W"),
     "r": ("ohms", "ohm"),
+    "leak": ("leak", "V"),
     "ripple": ("ripple", ""),
 }
 _FORM = re.compile(r"\s*(\w+)\s*\(([^()=@]+)\)\s*=\s*([^@]+?)\s*(?:@\s*(\w+)\s*)?")
@@ -52,12 +55,9 @@ class Reading:
     @property
     def text(self) -> str:
         """The reading as it can be typed again."""
-        word = next(word for word, (kind, _) in _KINDS.items() if kind == self.kind)
-        word = word if self.kind == "ripple" else word.upper()
-        pair = self.kind in ("volts", "ohms") and self.second != GROUND
-        places = f"{self.first},{self.second}" if pair else self.first
+        name = name_of(self.kind, self.first, self.second)
         tail = f"+-{self._written(self.accuracy)}" if self.accuracy else ""
-        return f"{word}({places})={self._written(self.value)}{tail}@{self.situation}"
+        return f"{name}={self._written(self.value)}{tail}@{self.situation}"
 
     def _written(self, value: float) -> str:
         if self.kind == "ripple":
@@ -66,6 +66,14 @@ class Reading:
             return OPEN
         unit = next(unit for kind, unit in _KINDS.values() if kind == self.kind)
         return format_quantity(value, unit, 6).replace(" ", "")
+
+
+def name_of(kind: ReadingKind, first: str, second: str) -> str:
+    """Return what is read as it is typed: `V(g4)`, `R(p4,ht)`, `leak(C3)`."""
+    word = next(word for word, (known, _) in _KINDS.items() if known == kind)
+    word = word.upper() if len(word) == 1 else word
+    both = kind in ("volts", "ohms") and second != GROUND
+    return f"{word}({first},{second})" if both else f"{word}({first})"
 
 
 def parse_reading(text: str) -> Reading:
@@ -81,7 +89,7 @@ def parse_reading(text: str) -> Reading:
         what = "one net or two" if most == _PAIR else "one name"
         raise NetcheckError(f"`{text}`: {word}() takes {what}", hint=_HINT)
     second = names[1] if len(names) == _PAIR else GROUND if most == _PAIR else ""
-    usual = POWER_OFF.key if kind == "ohms" else IDLE.key
+    usual = {"ohms": POWER_OFF.key, "leak": TUBES_OUT.key}.get(kind, IDLE.key)
     where = _situation(text, situation, usual)
     if (kind == "ohms") != (where == POWER_OFF.key):
         raise NetcheckError(
@@ -90,6 +98,8 @@ def parse_reading(text: str) -> Reading:
             + " with the power off",
             hint="R(g4)=242kohm@power_off; volts, amperes and watts are read with the supply on",
         )
+    if kind == "leak" and where != TUBES_OUT.key:
+        raise NetcheckError(f"`{text}`: a leak is read with the tubes out", hint="leak(C3)=0.4V")
     size, plus_minus, error = value.replace("\u00b1", "+-").partition("+-")
     accuracy = _value(text, error, unit) if plus_minus else 0.0
     if accuracy < 0.0 or math.isinf(accuracy):

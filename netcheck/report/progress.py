@@ -72,6 +72,7 @@ class BarProgress(SilentProgress):
         if self._task is not None:
             self._bar.remove_task(self._task)
             self._task = None
+            self._bar.stop()
 
     def __exit__(
         self,

@@ -85,7 +85,8 @@ def _write_tipping(curve: SweepCurve, console: Console) -> None:
 
 def _write_condition(curve: SweepCurve, console: Console, name: str, tube: str) -> None:
     kind = facts.type_name(curve.circuit[tube])
-    heading(console, f"{condition_words(name).capitalize()}: {tube} {kind}".rstrip())
+    words = condition_words(name)
+    heading(console, f"{words[:1].upper()}{words[1:]}: {tube} {kind}".rstrip())
     columns = [
         Column("size", "right", False),
         *(Column(title, "right") for title in TITLES),

@@ -18,7 +18,7 @@ from netcheck.report.model import Audit
 from netcheck.roles.base import Roles
 from netcheck.tipping import TippingPoint, times_what_passes
 
-CONDITIONS = ("idle", "cold_start", "hottest_drive", "full", "overdrive")
+CONDITIONS = ("idle", "cold_start", "hottest_drive", "full", "full_100hz", "overdrive")
 SHOWN_VERDICTS = ("over_limit", "at_limit", "not_solved")
 
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import io
 import json
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import jsonschema
 import pytest
+from rich.console import Console
 from sample_audit import build
 
 from netcheck.analysis.driven_corners import EXCEPTION, changes_of, corner_of, with_driven_corners
@@ -20,6 +22,7 @@ from netcheck.judge.limits import limits_of
 from netcheck.judge.toleranced import DrivenCorner, LimitSpread, Toleranced
 from netcheck.report import to_json
 from netcheck.report.progress import SilentProgress
+from netcheck.report.terminal.tolerance_driven import write_driven_corners
 from netcheck.roles import recognise
 from netcheck.solve.pool import INTERRUPTED, Pool, Shared
 from netcheck.solve.results import Solved
@@ -72,7 +75,7 @@ class Known:
         """Drive the corners under the conditions named."""
         bench = replace(self.bench, pool=pool or self.bench.pool)
         roles = recognise(bench.circuit)
-        states = {"idle": self.healthy["idle"]} | {name: self.healthy["full"] for name in names}
+        states = {"idle": self.healthy["idle"]} | dict.fromkeys(names, self.healthy["full"])
         table = limits_of(bench.circuit, roles, self.healthy)
         hookup = hookup_of(bench.circuit, roles)[0]
         rest = (roles, hookup, table, states, SilentProgress())
@@ -214,3 +217,36 @@ def test_json_keeps_to_the_schema_and_holds_the_corners(found: Toleranced) -> No
     corner["case"] = "hoped for"
     with pytest.raises(jsonschema.ValidationError):
         jsonschema.validate(document, to_json.schema(), cls=jsonschema.Draft202012Validator)
+
+
+@pytest.mark.parametrize("width", [60, 80, 140])
+def test_text_has_a_row_a_corner_and_says_what_was_not_solved(
+    found: Toleranced, width: int
+) -> None:
+    lost = replace(
+        only(found.driven),
+        condition="hottest_drive",
+        judged=None,
+        worst_case=None,
+        reasons=("why",),
+    )
+    console = Console(width=width, file=io.StringIO(), color_system=None)
+
+    write_driven_corners(console, replace(found, driven=(*found.driven, lost)))
+
+    text = console.file.getvalue()  # type: ignore[attr-defined]
+    assert max(map(len, text.splitlines())) <= width
+    flat = " ".join(text.split())
+    assert "X1, hottest drive: not solved in a corner: why" in flat
+    assert only(found.driven).judged is not None
+    if width == 140:
+        assert f"tolerance {only(found.driven).judged:.2f}: " in flat
+        assert "tolerance ?: not solved" in flat
+
+
+def test_text_says_nothing_where_nothing_was_driven(known: Known) -> None:
+    console = Console(width=80, file=io.StringIO(), color_system=None)
+
+    write_driven_corners(console, known.at_idle)
+
+    assert console.file.getvalue() == ""  # type: ignore[attr-defined]

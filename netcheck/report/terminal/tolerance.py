@@ -19,6 +19,7 @@ from netcheck.report.terminal.layout import (
     table,
     verdict_text,
 )
+from netcheck.report.terminal.tolerance_driven import write_driven_corners
 from netcheck.report.words import amount, counted, quantity_words, ratio_words
 
 _NEAR = 1.0 - AT_LIMIT_BAND
@@ -52,6 +53,7 @@ def write_tolerance(console: Console, audit: Audit, show_all: bool) -> None:
         rest = counted(len(spreads) - len(shown), "limit")
         why = "" if len(shown) == DEFAULT_ROWS else " (no unit drawn and no worst case reaches it)"
         paragraph(console, f"Not shown: {rest}{why}; --all shows them.")
+    write_driven_corners(console, found)
     for reason in found.reasons:
         paragraph(console, f"Not solved in some units: {reason}")
     bullets(console, [f"taken for granted: {sentence}" for sentence in found.assumptions])

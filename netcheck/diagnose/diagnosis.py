@@ -1,0 +1,309 @@
+"""A diagnosis written down: what an investigation has found, as values for reports.
+
+Comes in: an `Investigation`.  Goes out: a `Diagnosis`.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netcheck.circuit.model import GROUND
+from netcheck.diagnose.cautions import CAUTIONS
+from netcheck.diagnose.dictionary import Point
+from netcheck.diagnose.hypotheses import NONE_SHARE, rounded_size, size_words
+from netcheck.diagnose.investigation import Investigation
+from netcheck.diagnose.next_probe import Outlook, Proposal, propose
+from netcheck.diagnose.ohms import OPEN_FROM_OHM
+from netcheck.diagnose.posterior import Posterior, point_of
+from netcheck.diagnose.readings import Reading
+from netcheck.faults.base import Fault
+from netcheck.report.diagnosis_model import (
+    NONE_OF_THESE,
+    CauseLine,
+    Diagnosis,
+    EvidenceLine,
+    Explained,
+    Foretold,
+    GroupLine,
+    ProbeLine,
+    ReadingLine,
+)
+from netcheck.report.expect_model import SheetUnit
+from netcheck.report.facts import title_of
+
+Array = NDArray[np.float64]
+
+UNITS: dict[str, SheetUnit] = {
+    "volts": "V", "leak": "V", "amperes": "A", "watts": "W", "ohms": "ohm",
+}  # fmt: skip
+ENDS = (5.0, 95.0)
+"""Percentiles of a band: 90 % of units."""
+SIGMAS = 1.645
+"""Half of such a band of a normal distribution."""
+LEAST_EXPLAINED = 0.002
+"""Causes less likely are not explained reading by reading."""
+MOST_SPLIT = 3
+"""Ambiguity groups for which the best split is looked for."""
+MOST_FORETOLD = 6
+SOUND = "Every part is within its tolerance: what was complained of is not at rest, or not here."
+UNKNOWN = (
+    "Something that is not in the catalogue, or two faults at once, or a netlist that is not this "
+    "unit's."
+)
+
+
+def diagnosis_of(
+    investigation: Investigation, file: str, *, remarks: Sequence[str] = (), engine: str = ""
+) -> Diagnosis:
+    """Return what is known so far."""
+    writer = _Writer(investigation)
+    dictionary = investigation.basis.dictionary
+    proposals = investigation.proposals
+    return Diagnosis(
+        file,
+        title_of(dictionary.circuit),
+        dictionary.options.meter.words,
+        tuple(writer.readings()),
+        tuple(EvidenceLine(one.text, one.words) for one in investigation.evidence),
+        tuple(writer.causes()),
+        tuple(writer.groups()),
+        tuple(writer.probe(one) for one in proposals),
+        investigation.refused,
+        tuple(writer.unsolved()),
+        investigation.settled,
+        CAUTIONS,
+        (*remarks, *writer.assumptions()),
+        engine,
+    )
+
+
+class _Writer:
+    """Turns arrays into lines."""
+
+    def __init__(self, investigation: Investigation) -> None:
+        self.investigation = investigation
+        self.dictionary = investigation.basis.dictionary
+        self.posterior: Posterior = investigation.posterior
+        self.known = self.posterior.hypotheses
+        self.names = [*(one.id for one in self.known.causes), NONE_OF_THESE]
+        self.group_of = {
+            cause: number
+            for number, group in enumerate(self.posterior.groups(), start=1)
+            for cause in group
+        }
+
+    def readings(self) -> Iterator[ReadingLine]:
+        """Yield the readings in the order in which they came."""
+        metered = iter(range(len(self.posterior.looked.points)))
+        for one in self.investigation.readings:
+            if one.kind == "ripple":
+                yield _ripple_line(one)
+            else:
+                yield self._reading(one, next(metered))
+
+    def _reading(self, reading: Reading, at: int) -> ReadingLine:
+        point, posterior = point_of(reading), self.posterior
+        foreseen = posterior.looked.foreseen[at]
+        low, high = np.percentile(foreseen.units[0], ENDS)
+        noise = float(posterior.sight.noise[at])
+        sigma = math.hypot(float(foreseen.units[0].std()), noise)
+        of_part = reading.kind in ("amperes", "watts", "leak")
+        return ReadingLine(
+            reading.text,
+            reading.situation,
+            UNITS[reading.kind],
+            "" if of_part else reading.first,
+            "" if of_part else reading.second or GROUND,
+            reading.first if of_part else "",
+            reading.value,
+            shown(point, float(foreseen.nominal[0])),
+            shown(point, float(low) - SIGMAS * noise),
+            shown(point, float(high) + SIGMAS * noise),
+            float(posterior.sight.value[at] - foreseen.nominal[0]) / sigma,
+        )
+
+    def causes(self) -> Iterator[CauseLine]:
+        """Yield all causes, likeliest first."""
+        every = self.posterior.every
+        for cause in np.argsort(-every, kind="stable"):
+            if int(cause) == len(self.known.causes):
+                yield self._none()
+            else:
+                yield self._cause(int(cause))
+
+    def _none(self) -> CauseLine:
+        return CauseLine(
+            NONE_OF_THESE, (), "", UNKNOWN, self.posterior.none, NONE_SHARE,
+            self.group_of[len(self.known.causes)],
+        )  # fmt: skip
+
+    def _cause(self, cause: int) -> CauseLine:
+        nodes = np.flatnonzero(self.known.cause == cause)
+        best = int(nodes[np.argmax(self.posterior.node[nodes])])
+        share = float(self.posterior.cause[cause])
+        nearer_high = self.known.share[best] >= 0.5
+        row = int(self.known.high[best] if nearer_high else self.known.low[best])
+        line = CauseLine(
+            self.names[cause], (), "", SOUND, share, self.known.causes[cause].prior,
+            self.group_of[cause],
+        )  # fmt: skip
+        if share >= LEAST_EXPLAINED or cause == 0:
+            line = replace(
+                line,
+                explained=tuple(self._explained(best)),
+                evidence=tuple(float(one) for one in self.investigation.evidence_by_node[:, best]),
+            )
+        if row == 0:
+            return line
+        fault = self._fault(best, row)
+        smallest, largest = self._ends(nodes)
+        return replace(
+            line,
+            parts=fault.parts,
+            kind=fault.kind,
+            words=fault.summary,
+            defect=size_words(self.known, self.dictionary.faults, best),
+            smallest=smallest,
+            largest=largest,
+            overheats=self.investigation.basis.heat.words(row),
+            next_step=fault.next_measurement,
+        )
+
+    def _fault(self, node: int, row: int) -> Fault:
+        """Return the fault of a node, of its own size where it stands between two on file."""
+        fault, size = self.dictionary.faults[row - 1], self.known.sizes[node]
+        swept = self.investigation.basis.swept.get((fault.parts, fault.kind))
+        if swept is None or size is None or self.known.low[node] == self.known.high[node]:
+            return fault
+        return swept.make(rounded_size(size))
+
+    def _ends(self, nodes: NDArray[np.int64]) -> tuple[str, str]:
+        """Return the smallest and largest size that hold 90 % of a cause's probability."""
+        if len(nodes) == 1:
+            return "", ""
+        weight = self.posterior.node[nodes]
+        total = float(weight.sum())
+        if total <= 0.0:
+            return "", ""
+        passed = np.cumsum(weight) / total
+        places = [int(np.argmax(passed >= share)) for share in (0.05, 0.95)]
+        first, last = (int(nodes[place]) for place in places)
+        faults = self.dictionary.faults
+        return size_words(self.known, faults, first), size_words(self.known, faults, last)
+
+    def _explained(self, node: int) -> Iterator[Explained]:
+        posterior = self.posterior
+        metered = iter(range(len(posterior.looked.points)))
+        ripples = iter(range(len(self.investigation.ripples)))
+        for one in self.investigation.readings:
+            if one.kind == "ripple":
+                likely = float(self.investigation.ripple_by_node[next(ripples), node])
+                yield Explained(math.nan, math.nan, math.nan, math.nan, likely)
+                continue
+            at, point = next(metered), point_of(one)
+            units = posterior.looked.units[at, node]
+            low, high = np.percentile(units, ENDS)
+            noise = float(posterior.sight.noise[at])
+            away = float(posterior.sight.value[at] - units.mean())
+            yield Explained(
+                shown(point, float(np.median(units))),
+                shown(point, float(low) - SIGMAS * noise),
+                shown(point, float(high) + SIGMAS * noise),
+                away / math.hypot(float(units.std()), noise),
+            )
+
+    def groups(self) -> Iterator[GroupLine]:
+        """Yield the ambiguity groups, each with what would split it best."""
+        every = self.posterior.every
+        for number, group in enumerate(self.posterior.groups(), start=1):
+            splits = self._split(group) if len(group) > 1 and number <= MOST_SPLIT else ""
+            yield GroupLine(
+                number,
+                float(every[group].sum()),
+                tuple(self.names[cause] for cause in group),
+                splits,
+            )
+
+    def _split(self, group: Sequence[int]) -> str:
+        inside = np.isin(self.known.cause, group)
+        node = np.where(inside, self.posterior.node, 0.0)
+        total = float(node.sum())
+        if total <= 0.0:
+            return ""
+        points = self.investigation.points(self.investigation.situations)
+        found = propose(self.dictionary, replace(self.posterior, node=node / total), points)
+        return probe_id(found[0]) if found else ""
+
+    def probe(self, proposal: Proposal) -> ProbeLine:
+        """Return a proposal with what it would read under the likeliest causes."""
+        point, wanted = proposal.point, proposal.wanted
+        return ProbeLine(
+            probe_id(proposal),
+            wanted.what,
+            point.situation,
+            point.asked,
+            wanted.red,
+            wanted.black,
+            UNITS[point.kind],
+            proposal.gain_bit,
+            proposal.effort,
+            tuple(self._foretold(point, one) for one in proposal.outlooks[:MOST_FORETOLD]),
+        )
+
+    def _foretold(self, point: Point, outlook: Outlook) -> Foretold:
+        half = SIGMAS * outlook.sigma
+        low, value, high = (shown(point, outlook.value + off) for off in (-half, 0.0, half))
+        return Foretold(self.names[outlook.cause], value, low, high)
+
+    def unsolved(self) -> Iterator[str]:
+        """Yield the faults that could not be weighed, with the reason."""
+        reasons = self.investigation.basis.reasons[1:]
+        for fault, reason in zip(self.dictionary.faults, reasons, strict=True):
+            if reason:
+                yield f"{fault.id}: {reason}"
+
+    def assumptions(self) -> Iterator[str]:
+        """Yield what was taken for granted."""
+        options = self.dictionary.options
+        yield (
+            f"every fault was solved for {options.draws} units within tolerance (seed "
+            f"{options.seed}), mains {options.mains or 'nominal'}; a reading may be off by the "
+            "meter's accuracy and 1 % of model, and 5 % of readings may be mistakes"
+        )
+        yield (
+            "how likely a fault is before the readings is an ordinal class (common practice), "
+            f"for a set that is {options.build.replace('_', ' ')}; 5 % are kept for no fault and "
+            "3 % for what is not in the catalogue"
+        )
+        yield from self.dictionary.remarks
+        mistakes = self.posterior.mistakes
+        metered = [one for one in self.investigation.readings if one.kind != "ripple"]
+        for one, share in zip(metered, mistakes, strict=True):
+            if share > 0.5:
+                yield f"{one.text} looks like a mistake ({share:.0%}): measure it once more"
+
+
+def shown(point: Point, value: float) -> float:
+    """Return a value of the dictionary as a meter shows it: ohms from their logarithm."""
+    if point.kind != "ohms":
+        return value
+    ohm = 10.0**value
+    return math.inf if ohm >= 0.99 * OPEN_FROM_OHM else ohm
+
+
+def probe_id(proposal: Proposal) -> str:
+    """Return the stable id of a measurement, as on the bench sheet."""
+    return f"{proposal.point.situation}/{proposal.wanted.name}"
+
+
+def _ripple_line(reading: Reading) -> ReadingLine:
+    nothing = math.nan
+    return ReadingLine(
+        reading.text, reading.situation, None, reading.first, GROUND, "", reading.value,
+        nothing, nothing, nothing, nothing,
+    )  # fmt: skip
