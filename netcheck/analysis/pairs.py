@@ -120,11 +120,10 @@ def _causing(circuit: Circuit, results: Sequence[FaultResult]) -> Iterator[_Plan
     seen: set[tuple[object, ...]] = set()
     for first in reversed(results):
         for part in dict.fromkeys(one.part for one in first.victims if _is_over(one)):
-            kinds = GIVES_UP.get(circuit[part].kind, ())
             ends: dict[str, FaultResult] = {}
             for second in by_part.get(part, ()):
                 kind = second.fault.kind
-                if kind not in kinds or not _apart(first.fault, second.fault):
+                if not may_follow(circuit, part, first.fault, second.fault):
                     continue
                 if kind not in ends or ends[kind].verdict == "within_limits":
                     ends[kind] = second
@@ -156,7 +155,7 @@ def _hiding(results: Sequence[FaultResult], alone: Alone, healthy: Solved) -> It
         joined: set[str] = set()
         for ref in dict.fromkeys(hot):
             for second in relief.get(ref, ()):
-                if second.fault.id not in joined and _apart(first.fault, second.fault):
+                if second.fault.id not in joined and are_apart(first.fault, second.fault):
                     joined.add(second.fault.id)
                     yield _Plan(first, second, "hides", ref)
 
@@ -172,7 +171,13 @@ def _family(plan: _Plan) -> tuple[object, ...]:
     return (plan.kind, first.parts, first.kind, second.parts, second.kind)
 
 
-def _apart(first: Fault, second: Fault) -> bool:
+def may_follow(circuit: Circuit, part: str, first: Fault, second: Fault) -> bool:
+    """Say whether `second` is what `part` does when it gives up, `first` overloading it."""
+    ends = GIVES_UP.get(circuit[part].kind, ())
+    return part in second.parts and second.kind in ends and are_apart(first, second)
+
+
+def are_apart(first: Fault, second: Fault) -> bool:
     """Say whether two faults change different things, so that both can be true."""
     if first.id == second.id or set(first.parts) & set(second.parts):
         return False

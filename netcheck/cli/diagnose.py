@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -138,16 +139,19 @@ def diagnose(
         check_output(output, file)
     if log is not None and not interactive:
         raise NetcheckError("--log does nothing without --interactive")
+    if log is not None and output is not None and log.absolute() == output.absolute():
+        raise NetcheckError("--log and --output are the same file")
     options = with_limits(AuditOptions(idle_only=True, jobs=jobs, tubes=tubes), limit)
     wanted = _dictionary_options(meter, mains, build, age, draws)
     folder = None if forget else keep
-    with _opened(file, options, wanted, folder, forget) as (dictionary, pools):
+    with _opened(file, options, wanted, folder, forget) as dictionary:
         reader = _reader(dictionary)
-        known = _known(reader, readings, log, reading, seen)
+        logged = _logged(reader, log)
+        known = _known(reader, logged, readings, reading, seen)
         investigation = _investigation(dictionary, known)
         if interactive:
-            investigation = _asked(investigation, reader, known, log)
-        diagnosis = _diagnosis(investigation, file, pools)
+            investigation = _asked(investigation, reader, known, logged, log)
+        diagnosis = _diagnosis(investigation, file)
         text = "" if format is DiagnosisFormat.TEXT else _rendered(diagnosis, dictionary, format)
     if output is not None:
         from netcheck.report import diagnosis_text
@@ -186,7 +190,7 @@ def _opened(
     wanted: DictionaryOptions,
     folder: Path | None,
     forget: bool,
-) -> Iterator[tuple[Dictionary, list[Pool]]]:
+) -> Iterator[Dictionary]:
     """Open the dictionary of a netlist; workers start only where something is solved."""
     from netcheck.diagnose.dictionary import Dictionary
     from netcheck.diagnose.store import Store, usual_folder
@@ -205,7 +209,7 @@ def _opened(
     store = Store(None if forget else folder or usual_folder())
     try:
         with progress_for_terminal() as progress:
-            yield Dictionary(circuit, wanted, pool, store, progress), pools
+            yield Dictionary(circuit, wanted, pool, store, progress)
     finally:
         for one in pools:
             one.close()
@@ -217,22 +221,39 @@ def _reader(dictionary: Dictionary) -> Reader:
     return Reader(dictionary.circuit, dictionary.roles)
 
 
+def _logged(reader: Reader, log: Path | None) -> Known:
+    """Return what the log of an earlier session holds."""
+    from netcheck.diagnose.reading_file import Known
+    from netcheck.report.facts import shown_file
+
+    try:
+        is_there = log is not None and log.exists()
+    except OSError as error:
+        raise NetcheckError(f"the log {log} cannot be read: {error.strerror or error}") from error
+    return reader.file(log, shown_file(log.as_posix())) if log and is_there else Known()
+
+
 def _known(
     reader: Reader,
+    logged: Known,
     readings: Path | None,
-    log: Path | None,
     reading: list[str] | None,
     seen: list[str] | None,
 ) -> Known:
     """Return what the user hands over, the log of an earlier session first."""
-    from netcheck.diagnose.reading_file import Known
     from netcheck.report.facts import shown_file
 
-    known = Known()
-    if log is not None and log.exists():
-        known = known.with_more(reader.file(log, shown_file(log.as_posix())))
+    known = logged
     if readings is not None:
-        known = known.with_more(reader.file(readings, shown_file(readings.as_posix())))
+        name = shown_file(readings.as_posix())
+        read = reader.file(readings, name)
+        if not read.lines():
+            raise NetcheckError(
+                f"there is no reading in {name}",
+                hint="one a line, such as V(g4)=-31.2V, or the last column of the CSV of "
+                "`netcheck expect` filled in",
+            )
+        known = known.with_more(read)
     known = known.with_more(reader.texts(reading or (), "--reading"))
     return known.with_more(reader.texts(seen or (), "--seen"))
 
@@ -244,11 +265,34 @@ def _investigation(dictionary: Dictionary, known: Known) -> Investigation:
 
 
 def _asked(
-    investigation: Investigation, reader: Reader, known: Known, log: Path | None
+    investigation: Investigation, reader: Reader, known: Known, logged: Known, log: Path | None
 ) -> Investigation:
+    from netcheck.diagnose.cautions import CAUTIONS
     from netcheck.diagnose.questions import Log, ask_on
 
-    return ask_on(investigation, reader, Log(log), known.skipped, _answer, _complain)
+    if isinstance(sys.stdin, io.TextIOWrapper):
+        sys.stdin.reconfigure(errors="replace")
+    _say("Cautions first:", *(f"- {one.text}" for one in CAUTIONS))
+    _say(
+        "",
+        "Type what the meter shows, such as -31.2V; `skip` where it cannot be read; `stop` to end.",
+        "Any other reading or sign is taken too, such as V(g4)=-31.2V or glow(X4)=yes.",
+    )
+    return ask_on(
+        investigation, reader, Log(log), known.skipped, _answer, _complain, logged.lines()
+    )
+
+
+def _say(*lines: str) -> None:
+    """Print lines for a person, beside the report."""
+    from textwrap import fill
+
+    from netcheck.source import printable
+
+    for line in lines:
+        indent = "  " if line.startswith("- ") else ""
+        text = fill(printable(line), 79, subsequent_indent=indent, break_on_hyphens=False)
+        typer.echo(text, err=True)
 
 
 def _answer(investigation: Investigation, proposal: Proposal) -> str | None:
@@ -263,18 +307,19 @@ def _answer(investigation: Investigation, proposal: Proposal) -> str | None:
         f"{short_name(names[at])} {percent(float(posterior.every[at]))}" for at in order
     )
     wanted, point = proposal.wanted, proposal.point
-    lines = [
+    _say(
         "",
         f"So far: {likeliest}.",
         *(f"Not asked for: {one}." for one in investigation.refused),
-        f"{wanted.what}, {situation_words(point.situation)}: red {wanted.red}; "
+        f"Measure {wanted.what}, {situation_words(point.situation)}: red {wanted.red}; "
         f"black {wanted.black}",
-    ]
-    for line in lines:
-        typer.echo(printable(line), err=True)
-    typer.echo(f"{printable(point.asked)} (value, `skip` or `stop`): ", nl=False, err=True)
+    )
+    choices = "value, `open`, `skip` or `stop`" if point.kind == "ohms" else "value, `skip`, `stop`"
+    typer.echo(f"{printable(point.asked)} ({choices}): ", nl=False, err=True)
     text = sys.stdin.readline()
-    return text if text else None
+    if not text:
+        typer.echo("", err=True)
+    return text or None
 
 
 def _complain(error: NetcheckError) -> None:
@@ -284,19 +329,15 @@ def _complain(error: NetcheckError) -> None:
         typer.echo(printable(line), err=True)
 
 
-def _diagnosis(investigation: Investigation, file: Path, pools: list[Pool]) -> Diagnosis:
-    from netcheck.diagnose.diagnosis import diagnosis_of
-
-    store = investigation.basis.dictionary.store
-    remarks = (store.trouble,) if store.trouble else ()
-    found = diagnosis_of(investigation, file.as_posix(), remarks=remarks)
-    return found if not pools else _with_engine(found, pools[0].engine)
-
-
-def _with_engine(diagnosis: Diagnosis, engine: str) -> Diagnosis:
+def _diagnosis(investigation: Investigation, file: Path) -> Diagnosis:
+    """Return what was found; which engine solved a page that was kept is not known."""
     from dataclasses import replace
 
-    return replace(diagnosis, engine=engine)
+    from netcheck.diagnose.diagnosis import diagnosis_of
+
+    found = diagnosis_of(investigation, file.as_posix())
+    trouble = investigation.basis.dictionary.store.trouble
+    return replace(found, assumptions=(trouble, *found.assumptions)) if trouble else found
 
 
 def _rendered(diagnosis: Diagnosis, dictionary: Dictionary, format: DiagnosisFormat) -> str:

@@ -16,7 +16,7 @@ from netcheck.circuit.model import GROUND
 from netcheck.diagnose.cautions import CAUTIONS
 from netcheck.diagnose.dictionary import Point
 from netcheck.diagnose.hypotheses import NONE_SHARE, rounded_size, size_words
-from netcheck.diagnose.investigation import Investigation
+from netcheck.diagnose.investigation import STANDS_OUT, Investigation
 from netcheck.diagnose.next_probe import Outlook, Proposal, propose
 from netcheck.diagnose.ohms import OPEN_FROM_OHM
 from netcheck.diagnose.posterior import Posterior, point_of
@@ -47,8 +47,6 @@ SIGMAS = 1.645
 """Half of such a band of a normal distribution."""
 LEAST_EXPLAINED = 0.002
 """Causes less likely are not explained reading by reading."""
-MOST_SPLIT = 3
-"""Ambiguity groups for which the best split is looked for."""
 MOST_FORETOLD = 6
 SOUND = "Every part is within its tolerance: what was complained of is not at rest, or not here."
 UNKNOWN = (
@@ -63,7 +61,8 @@ def diagnosis_of(
     """Return what is known so far."""
     writer = _Writer(investigation)
     dictionary = investigation.basis.dictionary
-    proposals = investigation.proposals
+    settled = _settled(investigation)
+    proposals = [] if settled else investigation.proposals
     return Diagnosis(
         file,
         title_of(dictionary.circuit),
@@ -75,11 +74,19 @@ def diagnosis_of(
         tuple(writer.probe(one) for one in proposals),
         investigation.refused,
         tuple(writer.unsolved()),
-        investigation.settled,
+        settled,
         CAUTIONS,
         (*remarks, *writer.assumptions()),
         engine,
     )
+
+
+def _settled(investigation: Investigation) -> str:
+    """Return why no more is asked; what fits nothing is not called a cause that stands out."""
+    settled, posterior = investigation.settled, investigation.posterior
+    if settled and posterior.none >= STANDS_OUT:
+        return "what was read fits none of the causes that were weighed"
+    return settled
 
 
 class _Writer:
@@ -167,7 +174,7 @@ class _Writer:
             parts=fault.parts,
             kind=fault.kind,
             words=fault.summary,
-            defect=size_words(self.known, self.dictionary.faults, best),
+            defect=self._size(best),
             smallest=smallest,
             largest=largest,
             overheats=self.investigation.basis.heat.words(row),
@@ -193,8 +200,15 @@ class _Writer:
         passed = np.cumsum(weight) / total
         places = [int(np.argmax(passed >= share)) for share in (0.05, 0.95)]
         first, last = (int(nodes[place]) for place in places)
-        faults = self.dictionary.faults
-        return size_words(self.known, faults, first), size_words(self.known, faults, last)
+        return self._size(first), self._size(last)
+
+    def _size(self, node: int) -> str:
+        """Return the size of a node; one that is on file as its fault has it."""
+        row = int(self.known.low[node])
+        if row and row == int(self.known.high[node]):
+            defect = self.dictionary.faults[row - 1].defect
+            return defect.text if defect is not None else ""
+        return size_words(self.known, self.dictionary.faults, node)
 
     def _explained(self, node: int) -> Iterator[Explained]:
         posterior = self.posterior
@@ -221,7 +235,7 @@ class _Writer:
         """Yield the ambiguity groups, each with what would split it best."""
         every = self.posterior.every
         for number, group in enumerate(self.posterior.groups(), start=1):
-            splits = self._split(group) if len(group) > 1 and number <= MOST_SPLIT else ""
+            splits = self._split(group) if len(group) > 1 else ""
             yield GroupLine(
                 number,
                 float(every[group].sum()),

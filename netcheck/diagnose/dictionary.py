@@ -27,6 +27,7 @@ from netcheck.diagnose.page import Page, Spread, solve_page
 from netcheck.diagnose.readings import ReadingKind, name_of
 from netcheck.diagnose.situations import IDLE, POWER_OFF, SITUATIONS, Situation
 from netcheck.diagnose.store import Store, digest_of
+from netcheck.errors import UnanswerableError
 from netcheck.faults import list_faults
 from netcheck.faults.base import BuildState, Fault
 from netcheck.judge.limits import limits_of
@@ -201,19 +202,31 @@ class Dictionary:
             f"dictionary: {len(variants)} faults, {self.options.draws} units each, {words}",
             len(variants) * len(situation.hot),
         )
-        page = solve_page(
-            self.pool(), self.circuit, situation, self.on_mains, variants, self.spread,
-            self._progress.advance,
-        )  # fmt: skip
+        try:
+            page = solve_page(
+                self.pool(), self.circuit, situation, self.on_mains, variants, self.spread,
+                self._progress.advance,
+            )  # fmt: skip
+        except UnanswerableError:
+            self._heed_interrupt()
+            raise
+        self._heed_interrupt()
         self._progress.finish()
         if situation.key != IDLE.key:
             return page
         return replace(page, limits=self._limits())
 
+    def _heed_interrupt(self) -> None:
+        """End after Ctrl-C: what was not solved is no page to be kept."""
+        if self.pool().interrupted:
+            raise KeyboardInterrupt
+
     def _limits(self) -> tuple[tuple[str, str, float], ...]:
         """Return the limits of heat that hold at idle, compared as everywhere else."""
         bench = SolvedBench(self.pool(), IDLE.key, self.circuit, self.options.meter)
-        healthy = require_health(self.circuit, self.roles, bench.solve([()])[0])
+        outcome = bench.solve([()])[0]
+        self._heed_interrupt()
+        healthy = require_health(self.circuit, self.roles, outcome)
         table = limits_of(self.circuit, self.roles, {IDLE.key: healthy})
         found: dict[tuple[str, str], float] = {}
         for one in table.limits:

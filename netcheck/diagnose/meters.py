@@ -13,6 +13,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
+import numpy as np
+from numpy.typing import NDArray
+
 from netcheck.errors import NetcheckError
 from netcheck.units import format_quantity, parse_quantity
 
@@ -53,8 +56,15 @@ class Meter:
 
     def uncertainty_v(self, volts: float) -> float:
         """Return the largest error of a reading of `volts` [V]."""
-        scale = self.range_for(volts)
-        return self.of_reading * abs(volts) + scale * (self.of_full_scale + self.counts / COUNTS)
+        return float(self.uncertainties_v(np.array([volts]))[0])
+
+    def uncertainties_v(self, volts: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return the largest errors of readings of `volts` [V]."""
+        size = np.abs(volts)
+        ranges = np.array(self.ranges_v)
+        place = np.minimum(np.searchsorted(ranges, size), len(ranges) - 1)
+        share = self.of_full_scale + self.counts / COUNTS
+        return np.asarray(self.of_reading * size + ranges[place] * share)
 
     @property
     def words(self) -> str:

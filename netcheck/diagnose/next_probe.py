@@ -22,10 +22,10 @@ from numpy.typing import NDArray
 from netcheck.diagnose.dictionary import Dictionary, Point
 from netcheck.diagnose.ohms import LEAST_OHM, OPEN_FROM_OHM
 from netcheck.diagnose.plan import Plan, Wanted
-from netcheck.diagnose.posterior import Posterior, look, point_of, sigma_of
+from netcheck.diagnose.posterior import Posterior, look, point_of, sigmas_of
 from netcheck.diagnose.readings import Reading
 from netcheck.diagnose.situations import IDLE, POWER_OFF, STEPS_OF_MAINS, TUBES_OUT, reduced
-from netcheck.diagnose.weighing import moments
+from netcheck.diagnose.weighing import MISTAKE, moments
 
 Array = NDArray[np.float64]
 
@@ -37,8 +37,8 @@ EFFORT: Mapping[str, float] = {
 }
 LIFTING = 3.0
 """Effort of unsoldering one end of a part on top: common practice."""
-MOST_NODES = 150
-LEAST_SHARE = 2e-4
+MOST_NODES = 100
+LEAST_SHARE = 1e-3
 """Hypotheses less likely are not asked about."""
 OUTCOMES = (-1.28, -0.52, 0.0, 0.52, 1.28)
 """Outcomes by hypothesis, in standard deviations: middles of five equal shares."""
@@ -110,17 +110,18 @@ def propose(
     nodes = nodes[posterior.node[nodes] > LEAST_SHARE]
     if len(nodes) < 2 or not points:
         return []
+    nodes = nodes[np.argsort(posterior.hypotheses.cause[nodes], kind="stable")]
     weight = posterior.node[nodes] / posterior.node[nodes].sum()
-    causes, member = np.unique(posterior.hypotheses.cause[nodes], return_inverse=True)
+    causes, starts = np.unique(posterior.hypotheses.cause[nodes], return_index=True)
     means, sigmas, spans = _foresee(dictionary, posterior, points, nodes)
     found = []
     for at, (point, wanted) in enumerate(points):
         mean, sigma = means[at], sigmas[at]
         if np.isnan(mean).any():
             continue
-        gain = _gain(mean, sigma, spans[at], weight, member)
+        gain = _gain(mean, sigma, float(spans[at]), weight, starts)
         if gain >= LEAST_GAIN_BIT:
-            outlooks = _outlooks(mean, sigma, weight, causes, member)
+            outlooks = _outlooks(mean, sigma, weight, causes, starts)
             effort = EFFORT[point.situation] + (LIFTING if point.kind == "leak" else 0.0)
             found.append(Proposal(point, wanted, gain, effort, outlooks))
     return sorted(found, key=lambda one: (-one.gain_bit / one.effort, one.wanted.name))
@@ -156,7 +157,7 @@ def _foresee(
     meter = dictionary.options.meter
     noise = np.array(
         [
-            [sigma_of(point, _linear(point, value), meter) for value in row]
+            sigmas_of(point, _linear(point, row), meter)
             for (point, _), row in zip(points, mean, strict=True)
         ]
     )
@@ -172,39 +173,45 @@ def _shown(dictionary: Dictionary, point: Point) -> float:
     return float(page.nominal_volts(point.first, point.second, 1e15)[0])
 
 
-def _linear(point: Point, value: float) -> float:
+def _linear(point: Point, values: Array) -> Array:
     if point.kind != "ohms":
-        return float(value)
-    return float(10.0 ** np.clip(value, np.log10(LEAST_OHM), np.log10(OPEN_FROM_OHM)))
+        return values
+    return np.asarray(10.0 ** np.clip(values, np.log10(LEAST_OHM), np.log10(OPEN_FROM_OHM)))
 
 
 def _gain(
-    mean: Array, sigma: Array, span: float, weight: Array, member: NDArray[np.int64]
+    mean: Array, sigma: Array, span: float, weight: Array, starts: NDArray[np.int64]
 ) -> float:
-    """Return by how much the entropy over causes is expected to fall [bit]."""
-    outcomes = mean[:, None] + sigma[:, None] * np.array(OUTCOMES)
-    off = (outcomes[:, :, None] - mean) / sigma
-    density = 0.95 * np.exp(-0.5 * off**2) / (sigma * np.sqrt(2.0 * np.pi)) + 0.05 / span
-    joint = density * weight
-    by_cause = np.zeros((*outcomes.shape, int(member.max()) + 1))
-    np.add.at(by_cause.reshape(-1, by_cause.shape[2]).T, member, joint.reshape(-1, len(mean)).T)
-    after = by_cause / by_cause.sum(axis=2, keepdims=True)
-    entropy = -np.sum(after * np.log2(np.maximum(after, 1e-300)), axis=2)
-    before = np.zeros(by_cause.shape[2])
-    np.add.at(before, member, weight)
-    first = -float(np.sum(before * np.log2(np.maximum(before, 1e-300))))
-    return first - float(weight @ entropy.mean(axis=1))
+    """Return by how much the entropy over causes is expected to fall [bit].
+
+    starts: where each cause begins; hypotheses of one cause stand side by side.
+    """
+    outcomes = (mean[:, None] + sigma[:, None] * np.array(OUTCOMES)).ravel()
+    off = (outcomes[:, None] - mean) / sigma
+    density = (1.0 - MISTAKE) * np.exp(-0.5 * off**2) / (sigma * np.sqrt(2.0 * np.pi))
+    by_cause = np.add.reduceat((density + MISTAKE / span) * weight, starts, axis=1)
+    after = by_cause / by_cause.sum(axis=1, keepdims=True)
+    left = weight @ _entropy_bit(after).reshape(len(mean), -1).mean(axis=1)
+    return float(_entropy_bit(np.add.reduceat(weight, starts)) - left)
+
+
+def _entropy_bit(share: Array) -> Array:
+    return np.asarray(-np.sum(share * np.log2(np.maximum(share, 1e-300)), axis=-1))
 
 
 def _outlooks(
-    mean: Array, sigma: Array, weight: Array, causes: NDArray[np.int64], member: NDArray[np.int64]
+    mean: Array,
+    sigma: Array,
+    weight: Array,
+    causes: NDArray[np.int64],
+    starts: NDArray[np.int64],
 ) -> tuple[Outlook, ...]:
     """Return what would be read under each cause, the likeliest cause first."""
-    found = []
-    for at, cause in enumerate(causes):
-        chosen = member == at
-        share = weight[chosen] / weight[chosen].sum()
-        middle = float(share @ mean[chosen])
-        variance = float(share @ (sigma[chosen] ** 2 + (mean[chosen] - middle) ** 2))
-        found.append((float(weight[chosen].sum()), Outlook(int(cause), middle, variance**0.5)))
-    return tuple(one for _, one in sorted(found, key=lambda pair: -pair[0]))
+    total = np.add.reduceat(weight, starts)
+    middle = np.add.reduceat(weight * mean, starts) / total
+    square = np.add.reduceat(weight * (sigma**2 + mean**2), starts) / total
+    spread = np.sqrt(np.maximum(square - middle**2, 0.0))
+    return tuple(
+        Outlook(int(causes[at]), float(middle[at]), float(spread[at]))
+        for at in np.argsort(-total, kind="stable")
+    )

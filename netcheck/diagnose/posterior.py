@@ -24,7 +24,7 @@ from netcheck.diagnose.hypotheses import NONE_SHARE, Hypotheses
 from netcheck.diagnose.meters import Meter
 from netcheck.diagnose.ohms import LEAST_OHM, OPEN_FROM_OHM
 from netcheck.diagnose.readings import Reading
-from netcheck.diagnose.weighing import Sight, log_likelihoods, log_unmodelled, mistaken, moments
+from netcheck.diagnose.weighing import Sight, log_likelihoods, log_unmodelled, moments
 
 Array = NDArray[np.float64]
 
@@ -32,7 +32,7 @@ MODEL_SHARE = 0.01
 """How far the solved circuit may be off a real one beyond tolerance: our choice."""
 METER_SIGMA = 3.0**0.5
 """Largest error over standard deviation of an even spread."""
-CURRENT_SHARE, WATT_SHARE = 0.01, 0.03
+CURRENT_SHARE, WATT_SHARE, CURRENT_LEAST_A = 0.01, 0.03, 1e-5
 """Accuracy of currents and of watts worked out from two readings: common practice."""
 OHM_SHARE, OHM_LEAST = 0.01, 0.3
 """Accuracy of an ohmmeter with its leads: common practice."""
@@ -118,24 +118,32 @@ def look(
     return Looked(tuple(point for point, _ in points), foreseen, units)
 
 
-def sigma_of(point: Point, value: float, meter: Meter, stated: float = 0.0) -> float:
-    """Return the standard deviation of meter and model; of ohms in decades.
+def sigmas_of(point: Point, values: Array, meter: Meter, stated: float = 0.0) -> Array:
+    """Return the standard deviations of meter and model; of ohms in decades.
 
-    stated: the largest error that the reading itself states; 0 goes by the meter.
+    values: what the meter shows, ohms not as logarithms.  stated: the largest error that
+    a reading itself states; 0 goes by the meter.
     """
-    size = abs(value)
+    size = np.abs(values)
     if point.kind == "ohms":
-        if size >= OPEN_FROM_OHM:
-            return OPEN_DECADES
-        error = stated or OHM_SHARE * size + OHM_LEAST
-        return float(error / max(size, LEAST_OHM) / np.log(10.0) / METER_SIGMA)
-    if point.kind in ("volts", "leak"):
-        error = stated or meter.uncertainty_v(value)
+        known = np.minimum(size, OPEN_FROM_OHM)
+        error = stated or OHM_SHARE * known + OHM_LEAST
+        decades = error / np.maximum(known, LEAST_OHM) / np.log(10.0) / METER_SIGMA
+        return np.asarray(np.where(size >= OPEN_FROM_OHM, OPEN_DECADES, decades))
+    if stated:
+        error = np.full(len(size), stated)
+    elif point.kind in ("volts", "leak"):
+        error = meter.uncertainties_v(size)
     elif point.kind == "watts":
-        error = stated or WATT_SHARE * size
+        error = WATT_SHARE * size
     else:
-        error = stated or CURRENT_SHARE * size + 1e-5
-    return float(np.hypot(error / METER_SIGMA, MODEL_SHARE * size))
+        error = CURRENT_SHARE * size + CURRENT_LEAST_A
+    return np.hypot(error / METER_SIGMA, MODEL_SHARE * size)
+
+
+def sigma_of(point: Point, value: float, meter: Meter, stated: float = 0.0) -> float:
+    """Return the standard deviation of one reading, as `sigmas_of` does."""
+    return float(sigmas_of(point, np.array([value]), meter, stated)[0])
 
 
 def seen_value(reading: Reading) -> float:
@@ -175,10 +183,9 @@ def weigh(
     sight = sight_of(readings, looked, dictionary.options.meter)
     mean, covariance = moments(looked.units)
     if readings:
-        log_node = log_likelihoods(mean, covariance, sight)
+        log_node, mistakes = log_likelihoods(mean, covariance, sight)
         spread = _spread(looked, sight)
         log_none = log_unmodelled(mean[0], covariance[0], spread, sight)
-        mistakes = mistaken(mean, covariance, sight)
     else:
         log_node, log_none = np.zeros(len(hypotheses.low)), 0.0
         mistakes = np.zeros((len(hypotheses.low), 0))

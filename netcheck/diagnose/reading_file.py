@@ -3,7 +3,8 @@
 Comes in: text, and the circuit it is about.  Goes out: readings and evidence whose nets and
 parts are there.  A file is one of two: lines such as `V(g4)=-31.2V@tubes_out` or
 `glow(X4)=yes` (also as cells `V(g4),-31.2V,tubes_out`; `#` begins a comment), or the CSV of
-`netcheck expect` with its last column filled in.
+`netcheck expect` with its last column filled in, with commas, semicolons or tabs.  `skip`
+for a value says that the reading cannot be made.
 """
 
 from __future__ import annotations
@@ -11,34 +12,44 @@ from __future__ import annotations
 import csv
 import math
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from netcheck.circuit.model import Circuit
+from netcheck.circuit.model import GROUND, Circuit
 from netcheck.diagnose.evidence import EVIDENCE_KINDS, Evidence, check_evidence, parse_evidence
 from netcheck.diagnose.next_probe import point_wanted
 from netcheck.diagnose.plan import Plan, Wanted
-from netcheck.diagnose.readings import OPEN_WORDS, Reading, parse_reading
+from netcheck.diagnose.posterior import point_of
+from netcheck.diagnose.readings import OPEN_WORDS, Reading, ReadingKind, parse_reading
 from netcheck.diagnose.situations import IDLE, POWER_OFF, SITUATIONS, TUBES_OUT
 from netcheck.errors import ManyErrors, NetcheckError
 from netcheck.netlist.suggest import did_you_mean, listed
 from netcheck.roles.base import Roles
 from netcheck.source import SourceText, Span
-from netcheck.units import parse_quantity
+from netcheck.units import format_quantity, parse_quantity
 
 MOST_BYTES = 1_000_000
 MOST_READINGS = 200
 """More readings than a bench sheet has lines are a mistake, and slow."""
+MOST_LINES = 2_000
+MOST_MISTAKES = 20
+"""A file with more is no list of readings; the others are counted."""
+MOST: Mapping[ReadingKind, tuple[float, str]] = {
+    "volts": (1e5, "V"), "leak": (1e5, "V"), "amperes": (1e3, "A"), "watts": (1e5, "W"),
+}  # fmt: skip
+"""More cannot stand in a tube amplifier: a slip of the prefix."""
 SHEET_COLUMNS = ("id", "reading")
 SKIPPED = "skip"
 _WORD = re.compile(r"\s*(\w+)")
+_SKIP = re.compile(rf"(.*=)\s*{SKIPPED}\s*(@.*)?", re.IGNORECASE)
+_COMMENT = re.compile(r"(?:^|\s)#.*")
 _CURRENT_KINDS = ("resistor", "inductor", "voltage_source", "tube")
 
 
 @dataclass(frozen=True, slots=True)
 class Known:
-    """What was read and seen; skipped: readings that were asked for and not made."""
+    """What was read and seen; skipped: points that cannot be read, as `V(g4)@idle`."""
 
     readings: tuple[Reading, ...] = ()
     evidence: tuple[Evidence, ...] = ()
@@ -46,13 +57,22 @@ class Known:
 
     def with_more(self, other: Known) -> Known:
         """Return both; a point read twice counts with its last reading."""
-        last = {_place(one): one for one in (*self.readings, *other.readings)}
-        seen = {(one.kind, one.part): one for one in (*self.evidence, *other.evidence)}
-        return Known(tuple(last.values()), tuple(seen.values()), (*self.skipped, *other.skipped))
+        last = {point_of(one): one for one in (*self.readings, *other.readings)}
+        seen = {_about(one): one for one in (*self.evidence, *other.evidence)}
+        skipped = tuple(dict.fromkeys((*self.skipped, *other.skipped)))
+        return Known(tuple(last.values()), tuple(seen.values()), skipped)
+
+    def lines(self) -> tuple[str, ...]:
+        """Return all of it as it can be typed again."""
+        places = (one.rpartition("@") for one in self.skipped)
+        skipped = (f"{place}={SKIPPED}@{situation}" for place, _, situation in places)
+        read, seen = (one.text for one in self.readings), (one.text for one in self.evidence)
+        return (*read, *seen, *skipped)
 
 
-def _place(reading: Reading) -> tuple[str, str, str, str]:
-    return reading.kind, reading.first, reading.second, reading.situation
+def _about(evidence: Evidence) -> tuple[str, str, str]:
+    """Return what is told once only; of work that was done recently there may be several."""
+    return evidence.kind, evidence.part, evidence.word if evidence.kind == "recent" else ""
 
 
 class Reader:
@@ -74,17 +94,24 @@ class Reader:
         return known
 
     def text(self, text: str) -> Known:
-        """Read one reading or one piece of evidence."""
+        """Read one reading, one that cannot be made, or one piece of evidence."""
+        text = text.strip()
         word = _WORD.match(text)
         kind = word.group(1).casefold() if word else ""
         if kind in EVIDENCE_KINDS or kind == "discoloured":
             evidence = parse_evidence(text)
+            evidence = replace(evidence, part=self._ref(evidence.part))
             check_evidence(evidence, self.circuit, self.roles)
             return Known(evidence=(evidence,))
+        if skip := _SKIP.fullmatch(text):
+            value = "yes" if kind == "ripple" else "1"
+            left_out = parse_reading(f"{skip.group(1)}{value}{skip.group(2) or ''}")
+            return Known(skipped=(point_of(self.checked(left_out)).text,))
         return Known((self.checked(parse_reading(text)),))
 
     def checked(self, reading: Reading) -> Reading:
-        """Return a reading with the names of the netlist; complains of what is not there."""
+        """Return a reading with the names of the netlist; complains of what cannot be."""
+        _check_size(reading)
         if reading.kind in ("volts", "ohms"):
             first, second = self._net(reading.first), self._net(reading.second)
             if first == second:
@@ -96,6 +123,8 @@ class Reader:
 
     def _net(self, name: str) -> str:
         known = self._nets.get(name.casefold())
+        if known is None and name.casefold() == "gnd":
+            return GROUND
         if known is None:
             near = did_you_mean(name, self.circuit.nets)
             raise NetcheckError(
@@ -103,6 +132,10 @@ class Reader:
                 hint=near or f"there are {listed(self.circuit.nets)}",
             )
         return known
+
+    def _ref(self, name: str) -> str:
+        """Return a part's name as the netlist has it; one that is not there stays as it is."""
+        return self._refs.get(name.casefold(), name)
 
     def _part(self, reading: Reading) -> str:
         ref = self._refs.get(reading.first.casefold(), "")
@@ -134,6 +167,8 @@ class Reader:
         """Read a file of readings; all its mistakes are told at once."""
         source = SourceText(name, _content(path))
         rows = list(_rows(source))
+        if len(rows) > MOST_LINES:
+            raise NetcheckError(f"{name} has {len(rows)} lines, more than {MOST_LINES}")
         head = [cell.strip().casefold() for cell in rows[0][1]] if rows else []
         if all(column in head for column in SHEET_COLUMNS):
             pieces = self._sheet(source, head, rows[1:])
@@ -147,6 +182,12 @@ class Reader:
                 known = known.with_more(piece)
         if len(known.readings) > MOST_READINGS:
             errors.append(NetcheckError(f"{name} has more than {MOST_READINGS} readings"))
+        if len(errors) > MOST_MISTAKES:
+            more = NetcheckError(
+                f"{name} has {len(errors) - MOST_MISTAKES} more mistakes",
+                hint="is it a list of readings, or a bench sheet?",
+            )
+            errors = [*errors[:MOST_MISTAKES], more]
         if errors:
             raise errors[0] if len(errors) == 1 else ManyErrors(errors)
         return known
@@ -155,12 +196,8 @@ class Reader:
         self, source: SourceText, rows: Sequence[tuple[int, list[str]]]
     ) -> Iterator[Known | NetcheckError]:
         for number, cells in rows:
-            text = _joined(cells)
             try:
-                if text.rpartition("=")[2].partition("@")[0].strip().casefold() == SKIPPED:
-                    yield Known(skipped=(text.replace(" ", ""),))
-                else:
-                    yield self.text(text)
+                yield self.text(_joined(cells))
             except NetcheckError as error:
                 yield _at(source, number, error)
 
@@ -170,10 +207,14 @@ class Reader:
         lines = self._sheet_lines()
         at_id, at_reading = head.index("id"), head.index("reading")
         for number, cells in rows:
-            if len(cells) <= max(at_id, at_reading) or not cells[at_reading].strip():
+            is_line = len(cells) > max(at_id, at_reading)
+            if is_line and not cells[at_reading].strip():
                 continue
             try:
-                yield Known((self._sheet_reading(lines, cells[at_id], cells[at_reading]),))
+                if is_line:
+                    yield self._sheet_reading(lines, cells[at_id], cells[at_reading])
+                elif "/" not in cells[0] or "=" in cells[0]:  # a line of a log below the sheet
+                    yield self.text(_joined(cells))
             except NetcheckError as error:
                 yield _at(source, number, error)
 
@@ -193,30 +234,56 @@ class Reader:
 
     def _sheet_reading(
         self, lines: dict[str, tuple[str, Wanted]], line_id: str, text: str
-    ) -> Reading:
+    ) -> Known:
         if line_id.strip().casefold() not in lines:
+            behind_lamp = line_id.strip().casefold().startswith("lamp/")
             raise NetcheckError(
                 f"the bench sheet of this circuit has no line `{line_id}` that can be weighed",
-                hint=did_you_mean(line_id, lines) or "is it the sheet of this netlist?",
+                hint="what was read behind the lamp is not weighed: leave it empty"
+                if behind_lamp
+                else did_you_mean(line_id, lines) or "is it the sheet of this netlist?",
             )
         key, wanted = lines[line_id.strip().casefold()]
+        point = point_wanted(wanted, key)
+        if text.strip().casefold() == SKIPPED:
+            return Known(skipped=(point.text,) if point else ())
         if wanted.unit == "ohm" and text.strip().casefold() in OPEN_WORDS:
             value = math.inf
         else:
             value = parse_quantity(text.strip(), wanted.unit)
         if wanted.unit == "W":
-            return Reading("watts", wanted.tubes[0], "", value, key)
-        point = point_wanted(wanted, key)
+            watts = Reading("watts", wanted.tubes[0], "", value, key)
+            return Known((self.checked(watts),))
         if point is None:
             raise NetcheckError(f"`{line_id}` is no measurement: both probes are on {wanted.net_a}")
-        return Reading(point.kind, point.first, point.second, value / wanted.scale, key)
+        read = Reading(point.kind, point.first, point.second, value / wanted.scale, key)
+        return Known((self.checked(read),))
+
+
+def _check_size(reading: Reading) -> None:
+    """Complain of a value that no meter can have shown."""
+    if reading.kind == "ohms" and reading.value < 0.0:
+        raise NetcheckError(
+            f"`{reading.text}`: a resistance is not below zero",
+            hint="a meter shows this while a capacitor is charged: discharge, and read again",
+        )
+    most, unit = MOST.get(reading.kind, (math.inf, ""))
+    if max(abs(reading.value), reading.accuracy) > most:
+        raise NetcheckError(
+            f"`{reading.text}` cannot be: it is more than {format_quantity(most, unit)}",
+            hint="is the prefix right?",
+        )
 
 
 def _content(path: Path) -> str:
     try:
-        if path.stat().st_size > MOST_BYTES:
-            raise NetcheckError(f"{path} is larger than {MOST_BYTES // 1000} kB", hint="readings?")
-        return path.read_text("utf-8-sig")
+        with path.open("rb") as file:
+            content = file.read(MOST_BYTES + 1)
+        if len(content) > MOST_BYTES:
+            raise NetcheckError(
+                f"{path} is larger than {MOST_BYTES // 1000} kB: that is no list of readings"
+            )
+        return content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise NetcheckError(f"{path} is not UTF-8 text") from error
     except OSError as error:
@@ -225,27 +292,44 @@ def _content(path: Path) -> str:
 
 def _rows(source: SourceText) -> Iterator[tuple[int, list[str]]]:
     """Yield line numbers and cells of lines that are neither empty nor comments."""
+    text = [f"{line}\n" for line in source.lines]
+    reader = csv.reader(text, strict=True, delimiter=_delimiter(source))
+    last = 0
     try:
-        reader = csv.reader(source.text.splitlines(keepends=True), strict=True)
         for cells in reader:
-            if cells and any(cell.strip() for cell in cells) and not cells[0].startswith("#"):
-                yield reader.line_num, cells
+            is_comment = bool(cells) and cells[0].lstrip().startswith("#")
+            if any(cell.strip() for cell in cells) and not is_comment:
+                yield last + 1, cells
+            last = reader.line_num
     except csv.Error as error:
-        raise _at(source, reader.line_num, NetcheckError(f"this is not CSV: {error}")) from error
+        raise _at(source, last + 1, NetcheckError(f"this is not CSV: {error}")) from error
+
+
+def _delimiter(source: SourceText) -> str:
+    """Return what stands between cells; only the head of a sheet can say that it is no comma."""
+    first = next((line for line in source.lines if line.strip()), "").casefold()
+    heads = {mark: [cell.strip(' "') for cell in first.split(mark)] for mark in ";\t"}
+    fit = (mark for mark, head in heads.items() if all(one in head for one in SHEET_COLUMNS))
+    return next(fit, ",")
 
 
 def _joined(cells: Sequence[str]) -> str:
     """Return the text of one reading: `V(a,b)=2V@idle`, however it was cut into cells."""
-    text = ",".join(cell.strip() for cell in cells).strip(",")
-    if "=" in text:
+    text = _COMMENT.sub("", ",".join(cell.strip() for cell in cells)).strip(" ,")
+    if "=" in text or "," not in text:
         return text
     what, bracket, rest = text.partition(")")
-    values = [cell for cell in rest.lstrip(",").split(",") if cell]
+    values = [cell.strip() for cell in rest.lstrip(" ,").split(",") if cell.strip()]
     if not values and not bracket:
         what, _, value = text.partition(",")
         return f"{what}={value}"
     situation = f"@{values[1]}" if len(values) > 1 else ""
     error = f"+-{values[2]}" if len(values) > 2 else ""
+    if len(values) > 3:
+        raise NetcheckError(
+            f"`{text}` has {len(values)} cells after the reading's name",
+            hint="value, situation and error, such as V(g4),-31.2V,idle,0.1V",
+        )
     return f"{what}{bracket}={values[0] if values else ''}{error}{situation}"
 
 

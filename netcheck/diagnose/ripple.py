@@ -122,7 +122,7 @@ def _yes(net: str, fault: Fault | None, sound: _Same) -> float:
         return _risen(base, math.inf, _heater_v(net, fault, sound))
     if fault.family == "rectifier" and fault.kind == "open":
         half_v = _half_wave(sound).get(net, 0.0)
-        return _risen(base, half_v / max(usual_v, QUIET_V), half_v)
+        return _risen(base, (half_v + QUIET_V) / (usual_v + QUIET_V), half_v)
     chance = base
     if fault.family not in BY_ROW and _is_in_network(fault, sound.circuit):
         now_v = _solved(apply_changes(sound.circuit, fault.changes), sound).get(net, 0.0)
@@ -199,9 +199,12 @@ def _levels(sound: _Same) -> Mapping[str, float]:
 
 @lru_cache(maxsize=8)
 def _half_wave(sound: _Same) -> Mapping[str, float]:
-    """Return the ripple with half of the rectifier gone: pulses half as often, twice as large."""
-    at_half = _transfers(sound.circuit, sound.roles, MAINS_HZ)
-    return _summed(at_half, {ref: 2.0 * volts for ref, volts in _sources_v(sound).items()})
+    """Return the ripple with half of the rectifier gone.
+
+    Short pulses of a mean current have a first harmonic of twice that mean, however often
+    they come (Fourier series, derived): as much current at half the frequency.
+    """
+    return _summed(_transfers(sound.circuit, sound.roles, MAINS_HZ), _sources_v(sound))
 
 
 def _solved(circuit: Circuit, sound: _Same) -> dict[str, float]:

@@ -26,7 +26,7 @@ MISTAKE = 0.05
 MOST_MISTAKES = 2
 MOST_IN_PAIRS = 20
 """Above so many readings two mistakes at a time are not weighed."""
-MOST_SUBSETS = 9
+MOST_SUBSETS = 7
 """Up to so many readings every subset of disturbed ones is weighed."""
 
 
@@ -51,24 +51,17 @@ def moments(units: Array) -> tuple[Array, Array]:
     return mean.T, covariance
 
 
-def log_likelihoods(mean: Array, covariance: Array, sight: Sight) -> Array:
-    """Return the log density of the readings: (hypotheses,).
+def log_likelihoods(mean: Array, covariance: Array, sight: Sight) -> tuple[Array, Array]:
+    """Return the log density of the readings, (hypotheses,), and how likely each reading is
+    a mistake, (hypotheses, readings).
 
     mean: (hypotheses, readings); covariance: (hypotheses, readings, readings).
     """
-    terms = [term for _, term in _terms(mean, covariance, sight)]
-    return np.asarray(np.logaddexp.reduce(terms, axis=0))
-
-
-def mistaken(mean: Array, covariance: Array, sight: Sight) -> Array:
-    """Return how likely each reading is a mistake: (hypotheses, readings)."""
     found = list(_terms(mean, covariance, sight))
-    total = np.logaddexp.reduce([term for _, term in found], axis=0)
-    share = np.zeros_like(mean)
-    for left_out, term in found:
-        for one in left_out:
-            share[:, one] += np.exp(term - total)
-    return share
+    terms = np.array([term for _, term in found])
+    total = np.logaddexp.reduce(terms, axis=0)
+    left_out = np.array([[at in group for at in range(mean.shape[1])] for group, _ in found])
+    return total, np.exp(terms - total).T @ left_out.astype(float)
 
 
 def _terms(mean: Array, covariance: Array, sight: Sight) -> Iterator[tuple[tuple[int, ...], Array]]:

@@ -1,26 +1,21 @@
-"""What the tests of the diagnosis share: one small dictionary, and one made by hand.
+"""What the tests of the diagnosis share: one small dictionary.
 
-`dictionary` is that of the single-ended 6V6GT amplifier with 40 units a fault, solved once
-a session and kept nowhere.  `Toy` stands in for a dictionary where the answer is to be
-worked out by hand: what its points read is said by the test.
+It is that of the single-ended 6V6GT amplifier with 40 units a fault, solved once a session,
+a page when it is first wanted, and kept nowhere.  One made by hand is in `toy.py`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator
 from pathlib import Path
-from types import SimpleNamespace
 
-import numpy as np
 import pytest
 
 from netcheck.circuit.model import Circuit
-from netcheck.diagnose.dictionary import Dictionary, DictionaryOptions, Foreseen, Point
-from netcheck.diagnose.hypotheses import NONE_SHARE, CauseOf, Hypotheses, hypotheses_of
-from netcheck.diagnose.meters import DIGITAL
-from netcheck.diagnose.situations import IDLE, TUBES_OUT
+from netcheck.diagnose.dictionary import Dictionary, DictionaryOptions
+from netcheck.diagnose.hypotheses import Hypotheses
+from netcheck.diagnose.investigation import Basis
 from netcheck.diagnose.store import Store
-from netcheck.faults import list_continuous
 from netcheck.pipeline import load_circuit
 from netcheck.solve.pool import Pool
 
@@ -52,10 +47,13 @@ def dictionary(workers: Pool, circuit: Circuit) -> Dictionary:
 
 
 @pytest.fixture(scope="session")
-def hypotheses(dictionary: Dictionary) -> Hypotheses:
-    reasons = dictionary.reasons((TUBES_OUT.key, IDLE.key))
-    swept = list_continuous(dictionary.circuit, dictionary.roles)
-    return hypotheses_of(dictionary.faults, reasons, swept)
+def basis(dictionary: Dictionary) -> Basis:
+    return Basis(dictionary, safer=False)
+
+
+@pytest.fixture(scope="session")
+def hypotheses(basis: Basis) -> Hypotheses:
+    return basis.hypotheses
 
 
 @pytest.fixture(scope="session")
@@ -78,48 +76,5 @@ def unsolved_dictionary(circuit: Circuit) -> Callable[..., Dictionary]:
     return make
 
 
-class SolverAskedError(Exception):
-    """A page was to be solved."""
-
-
 def _no_pool() -> Pool:
-    raise SolverAskedError
-
-
-class Toy:
-    """A dictionary by hand: by point the units of each row, (rows, draws)."""
-
-    def __init__(self, units: Mapping[Point, np.ndarray]) -> None:
-        self.points = units
-        draws = next(iter(units.values())).shape[1]
-        self.options = SimpleNamespace(meter=DIGITAL)
-        self.spread = SimpleNamespace(factors=np.ones((draws, 1)))
-
-    def foresee(self, point: Point, shown: float) -> Foreseen:
-        units = self.points[point]
-        return Foreseen(units.mean(axis=1), units)
-
-    def page(self, key: str) -> SimpleNamespace:
-        def nominal_volts(first: str, second: str, load_ohm: float) -> np.ndarray:
-            return self.points[Point("volts", first, second, key)].mean(axis=1)
-
-        return SimpleNamespace(nominal_volts=nominal_volts)
-
-
-def units_of(means: Sequence[float], sigma: float, shape: Sequence[float]) -> np.ndarray:
-    """Return units about each mean: all rows spread alike, as `shape` has it, by `sigma`."""
-    known = np.array(shape) - np.mean(shape)
-    known = known / known.std(ddof=1) if known.any() else known
-    return np.array(means)[:, None] + sigma * known
-
-
-def toy_hypotheses(cause: Sequence[int], weight: Sequence[float] | None = None) -> Hypotheses:
-    """Return hypotheses of as many rows as `cause` has, row 0 sound; causes equally likely."""
-    count = max(cause) + 1
-    share = (1.0 - NONE_SHARE) / count
-    causes = tuple(CauseOf(f"cause {at}", (at,), share) for at in range(count))
-    rows = np.arange(len(cause))
-    known = np.ones(len(cause)) if weight is None else np.array(weight)
-    return Hypotheses(
-        causes, rows, rows, np.zeros(len(cause)), np.array(cause), known, (None,) * len(cause)
-    )
+    raise RuntimeError("the solver was asked")

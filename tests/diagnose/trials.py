@@ -8,13 +8,11 @@ have nothing in common with the dictionary's.
 
 Run by hand for all circuits, which takes minutes:
 
-    python -m tests.diagnose.trials circuits/*.cir --trials 200
+    python -m tests.diagnose.trial_report circuits/*.cir > tests/diagnose/TRIALS.md
 """
 
 from __future__ import annotations
 
-import argparse
-import tempfile
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -23,24 +21,25 @@ from pathlib import Path
 import numpy as np
 
 from netcheck.analysis.tolerance import draw_factors
-from netcheck.circuit.changes import AddResistor, added_resistor, apply_changes
-from netcheck.circuit.model import Circuit
+from netcheck.circuit.changes import AddResistor, Reconnect, added_resistor, apply_changes
+from netcheck.circuit.model import GROUND, Circuit
 from netcheck.diagnose.dictionary import Dictionary, DictionaryOptions, Point
 from netcheck.diagnose.hypotheses import STEPS
-from netcheck.diagnose.investigation import Basis, Investigation
+from netcheck.diagnose.investigation import STANDS_OUT, Basis, Investigation
+from netcheck.diagnose.next_probe import candidates
 from netcheck.diagnose.ohms import network_of
 from netcheck.diagnose.plan import Wanted
-from netcheck.diagnose.readings import Reading
 from netcheck.diagnose.posterior import look, sigma_of
-from netcheck.diagnose.next_probe import candidates
-from netcheck.diagnose.weighing import moments
+from netcheck.diagnose.readings import Reading
 from netcheck.diagnose.situations import IDLE, POWER_OFF, SITUATIONS, TUBES_OUT
 from netcheck.diagnose.store import Store
+from netcheck.diagnose.weighing import moments
 from netcheck.faults import list_continuous
 from netcheck.faults.base import Fault
 from netcheck.pipeline import load_circuit
 from netcheck.report.progress import progress_for_terminal
-from netcheck.solve.deck import MIN_RESISTANCE_OHM, write_deck
+from netcheck.roles.base import Roles
+from netcheck.solve.deck import MIN_RESISTANCE_OHM, NEUTRAL_OHM, write_deck
 from netcheck.solve.draws import Knob, can_turn, solve_draws
 from netcheck.solve.ngspice import Engine
 from netcheck.solve.pool import Pool
@@ -48,7 +47,7 @@ from netcheck.solve.pool import Pool
 FIRST_POINTS = 5
 MOST_QUESTIONS = 8
 APART = 5.0
-BINS = ((0.0, 0.5), (0.5, 0.7), (0.7, 0.9), (0.9, 1.0))
+LIFTED = "lifted end"
 
 
 @dataclass(frozen=True)
@@ -67,7 +66,9 @@ class Trial:
 
     in_group: after the first readings the true cause is in the first ambiguity group;
     in_three: it, or its group, is among the first three.  called: probability of
-    the first group.  asked: further readings until the first group stands out.
+    the first group.  asked, settled: further readings until the first group stands out, and
+    until nothing more is asked; None where eight were not enough.  right: the true cause is
+    in the first group then.
     """
 
     fault: str
@@ -77,9 +78,30 @@ class Trial:
     called: float
     first: str
     asked: int | None = None
-    asked_right: bool = False
-    none_first: bool = False
-    none_share: float = 0.0
+    settled: int | None = None
+    right: bool = False
+
+
+@dataclass(frozen=True)
+class Unknown:
+    """What became of a unit whose family of faults is not in the dictionary."""
+
+    fault: str
+    family: str
+    first: str
+    none: float
+    readings: int
+
+
+def _with_lifted(circuit: Circuit, ref: str, roles: Roles) -> Circuit:
+    """Return the circuit with the grid end of a coupling capacitor, and its leak, lifted."""
+    feeds = next(role.feeds for role in roles.of_part(ref) if role.feeds)
+    before = circuit[ref].other_net(feeds)
+    for part in circuit:
+        if part.ref == ref or (part.added and set(part.nets) == {before, feeds}):
+            pin = next(one.name for one in part.pins if one.net == feeds)
+            circuit = apply_changes(circuit, (Reconnect(part.ref, pin, LIFTED),))
+    return circuit
 
 
 @dataclass
@@ -128,12 +150,22 @@ class Bench:
         a, b = low.defect.value, high.defect.value
         return swept.make(float(a * (b / a) ** np.clip(share, 0.0, 1.0)))
 
-    def read(self, unit: Unit, point: Point) -> Reading | None:
-        """Return a noisy reading of a unit; None where it has no operating point."""
-        value = self._ohms(unit, point) if point.kind == "ohms" else self._volts(unit, point)
-        if np.isnan(value):
-            return None
-        return Reading(point.kind, point.first, point.second, value, point.situation)
+    def read(self, unit: Unit, points: Sequence[Point]) -> list[Reading | None]:
+        """Return noisy readings of a unit; None where it has no operating point."""
+        values: dict[Point, float] = {}
+        for key in dict.fromkeys(one.situation for one in points):
+            alike = [one for one in points if one.situation == key]
+            values |= {one: self._ohms(unit, one) for one in alike if one.kind == "ohms"}
+            values |= self._volts(unit, key, [one for one in alike if one.kind == "volts"])
+            for one in alike:
+                if one.kind == "leak":
+                    values |= self._volts(unit, key, [one], lifted=one.first)
+        return [
+            None
+            if np.isnan(values[one])
+            else Reading(one.kind, one.first, one.second, values[one], one.situation)
+            for one in points
+        ]
 
     def _ohms(self, unit: Unit, point: Point) -> float:
         known = {
@@ -142,23 +174,46 @@ class Bench:
             if one.kind in ("value", "wire")
             for part in one.parts
         }
-        ohm = network_of(unit.circuit, known).ohm(point.first, point.second)
+        circuit = unit.circuit if POWER_OFF.shows(unit.fault) else self.dictionary.circuit
+        ohm = network_of(circuit, known).ohm(point.first, point.second)
         if np.isinf(ohm):
             return ohm
         return max(ohm + self.rng.uniform(-1.0, 1.0) * (0.01 * ohm + 0.3), 0.0)
 
-    def _volts(self, unit: Unit, point: Point) -> float:
-        meter = self.dictionary.options.meter
-        situation = next(one for one in SITUATIONS if one.key == point.situation)
-        hot = situation.hot[-1]
-        circuit = unit.circuit
-        if not situation.shows(unit.fault):
-            circuit = self.dictionary.circuit
-        circuit = situation.circuit(circuit, self.dictionary.on_mains, hot)
-        connected = AddResistor("the meter", point.first, point.second, meter.load_ohm(50.0))
-        circuit = circuit.with_parts(added_resistor(connected))
+    def _volts(
+        self, unit: Unit, key: str, points: Sequence[Point], lifted: str = ""
+    ) -> dict[Point, float]:
+        """Return readings of volts: in turn the meter is connected to each pair of nets."""
+        if not points:
+            return {}
+        meter, dictionary = self.dictionary.options.meter, self.dictionary
+        situation = next(one for one in SITUATIONS if one.key == key)
+        circuit = unit.circuit if situation.shows(unit.fault) else dictionary.circuit
+        circuit = situation.circuit(circuit, dictionary.on_mains, situation.hot[-1])
+        if lifted:
+            circuit = _with_lifted(circuit, lifted, dictionary.roles)
+        ends = [(LIFTED, GROUND) if lifted else (one.first, one.second) for one in points]
+        meters = [
+            AddResistor(f"meter {at}", first, second, NEUTRAL_OHM)
+            for at, (first, second) in enumerate(ends)
+        ]
+        circuit = circuit.with_parts(*map(added_resistor, meters))
+        knobs, levels = self._as_built(circuit, unit)
+        rows = np.tile([*levels, *(NEUTRAL_OHM for _ in meters)], (len(points), 1))
+        for at in range(len(points)):
+            rows[at, len(levels) + at] = meter.load_ohm(50.0)
+        knobs = [*knobs, *(Knob(one.name, "value") for one in meters)]
+        drawn = solve_draws(self.engine, circuit, knobs, rows)
+        values = {}
+        for at, (point, (first, second)) in enumerate(zip(points, ends, strict=True)):
+            volts = float(drawn.net(first)[at] - drawn.net(second)[at])
+            values[point] = volts + self.rng.uniform(-1.0, 1.0) * meter.uncertainty_v(volts)
+        return values
+
+    def _as_built(self, circuit: Circuit, unit: Unit) -> tuple[list[Knob], list[float]]:
+        """Return what of a unit differs from nominal, and to what it is set."""
         deck = write_deck(circuit)
-        knobs, settings = [], []
+        knobs, levels = [], []
         for at, one in enumerate(self.dictionary.spread.variables):
             for ref in one.parts:
                 knob = Knob(ref, "value" if one.kind == "mains" else one.kind)
@@ -170,10 +225,8 @@ class Bench:
                     level = max(part.note.dcr_ohm or 0.0, MIN_RESISTANCE_OHM)
                 if level:
                     knobs.append(knob)
-                    settings.append(level * unit.factors[at])
-        drawn = solve_draws(self.engine, circuit, knobs, np.array([settings]))
-        volts = float(drawn.net(point.first)[0] - drawn.net(point.second)[0])
-        return volts + self.rng.uniform(-1.0, 1.0) * meter.uncertainty_v(volts)
+                    levels.append(level * unit.factors[at])
+        return knobs, levels
 
     def likely_points(self) -> list[Wanted]:
         """Return five points that are read first: supply, output tubes, then the others."""
@@ -193,7 +246,7 @@ class Bench:
     def trial(self, unit: Unit, ask: bool) -> Trial | None:
         """Diagnose one unit; None where it cannot be read."""
         points = [Point("volts", one.net_a, one.net_b, IDLE.key) for one in self.likely_points()]
-        readings = [self.read(unit, point) for point in points]
+        readings = self.read(unit, points)
         if any(one is None for one in readings):
             return None
         found = Investigation(self.basis, tuple(one for one in readings if one))
@@ -202,7 +255,7 @@ class Bench:
         place = next(at for at, group in enumerate(groups) if unit.cause in group)
         order = list(np.argsort(-posterior.every))
         names = [*(one.id for one in posterior.hypotheses.causes), "none_of_these"]
-        asked, right = self._ask(unit, found) if ask else (None, False)
+        asked, settled, right = self._ask(unit, found) if ask else (None, None, False)
         return Trial(
             unit.fault.id,
             place == 0,
@@ -211,9 +264,8 @@ class Bench:
             float(posterior.every[groups[0]].sum()),
             names[order[0]],
             asked,
+            settled,
             right,
-            order[0] == len(names) - 1,
-            posterior.none,
         )
 
     def stands_apart(self, unit: Unit, basis: Basis) -> bool:
@@ -229,7 +281,7 @@ class Bench:
             for point, _ in candidates(basis.plan, (POWER_OFF.key, TUBES_OUT.key, IDLE.key), ())
         ]
         looked = look(self.dictionary, basis.hypotheses, points)
-        mean, covariance = moments(looked.units)
+        _, covariance = moments(looked.units)
         row = self.nearest_row(unit)
         seen = np.array([one.nominal[row] for one in looked.foreseen])
         meter = self.dictionary.options.meter
@@ -276,7 +328,7 @@ class Bench:
                 continue
             situations = (POWER_OFF.key, TUBES_OUT.key, IDLE.key)
             points = [point for point, _ in candidates(self.basis.plan, situations, ())]
-            readings = tuple(filter(None, (self.read(unit, point) for point in points)))
+            readings = tuple(filter(None, self.read(unit, points)))
             found = Investigation(families[family], readings)
             first = int(np.argmax(found.posterior.every))
             causes = found.posterior.hypotheses.causes
@@ -288,18 +340,22 @@ class Bench:
                 len(found.readings),
             )
 
-    def _ask(self, unit: Unit, found: Investigation) -> tuple[int | None, bool]:
-        """Ask until the first group stands out; how many readings, and was it right."""
+    def _ask(self, unit: Unit, found: Investigation) -> tuple[int | None, int | None, bool]:
+        """Ask until it is settled: readings until a group stands out, readings in all, and
+        whether the true cause is in the first group at the end."""
+        group_after = None
         for asked in range(MOST_QUESTIONS + 1):
             posterior = found.posterior
             group = posterior.groups()[0]
-            if posterior.every[group].sum() >= 0.9 or not found.proposals:
-                return asked, unit.cause in group
-            reading = self.read(unit, found.proposals[0].point)
+            if group_after is None and posterior.every[group].sum() >= STANDS_OUT:
+                group_after = asked
+            if found.settled:
+                return asked if group_after is None else group_after, asked, unit.cause in group
+            (reading,) = self.read(unit, [found.proposals[0].point])
             if reading is None:
-                return None, False
+                break
             found = found.with_reading(reading)
-        return None, False
+        return group_after, None, unit.cause in found.posterior.groups()[0]
 
 
 @dataclass(frozen=True)
@@ -312,35 +368,10 @@ class Results:
     unknown: list[Unknown]
 
 
-def share(flags: Sequence[bool]) -> float:
-    """Return the share that is true."""
-    return sum(flags) / len(flags) if flags else float("nan")
-
-
-def calibration(trials: Sequence[Trial]) -> list[tuple[float, float, int, float, float]]:
-    """Return (from, to, trials, mean called, share right) by bin."""
-    rows = []
-    for low, high in BINS:
-        chosen = [one for one in trials if low <= one.called < high or one.called == high == 1.0]
-        if chosen:
-            called = float(np.mean([one.called for one in chosen]))
-            rows.append((low, high, len(chosen), called, share([one.in_group for one in chosen])))
-    return rows
-
-
-@dataclass(frozen=True)
-class Unknown:
-    """What became of a unit whose family of faults is not in the dictionary."""
-
-    fault: str
-    family: str
-    first: str
-    none: float
-    readings: int
-
-
-def run(file: Path, trials: int, draws: int, folder: Path, seed: int = 11) -> Results:
-    """Return what became of the trials of one circuit."""
+def run(
+    file: Path, trials: int, draws: int, folder: Path | None, unknown: int = 0, seed: int = 11
+) -> Results:
+    """Return what became of the trials of one circuit; `unknown` with a family left out."""
     circuit = load_circuit(file)
     with Pool() as pool, progress_for_terminal() as progress:
         full = Dictionary(
@@ -348,51 +379,6 @@ def run(file: Path, trials: int, draws: int, folder: Path, seed: int = 11) -> Re
         )
         bench = Bench(Basis(full, safer=False), Engine(), np.random.default_rng(seed))
         done = [bench.trial(unit, ask=True) for unit in bench.draw(trials)]
-        unknown = list(bench.unknown(trials))
+        left_out = list(bench.unknown(unknown))
     known = [one for one in done if one is not None]
-    return Results(file.name, known, len(done) - len(known), unknown)
-
-
-def report(results: Results) -> Iterator[str]:
-    """Yield the lines of the table."""
-    name, trials, unread = results.circuit, results.trials, results.unread
-    asked = [one.asked for one in trials if one.asked is not None]
-    yield f"## {name}: {len(trials)} trials, {unread} units without an operating point"
-    yield f"- first place or its ambiguity group: {share([t.in_group for t in trials]):.1%}"
-    yield f"- among the first three: {share([t.in_three for t in trials]):.1%}"
-    sizes = [one.group_size for one in trials]
-    quarters = np.percentile(sizes, (25, 50, 75))
-    yield f"- causes in the first group: quartiles {', '.join(f'{one:.0f}' for one in quarters)}"
-    if asked:
-        yield (
-            f"- own next readings until a group stands out: median {np.median(asked):.0f}, "
-            f"90 % within {np.percentile(asked, 90):.0f}; right then in "
-            f"{share([t.asked_right for t in trials]):.1%}"
-        )
-    for low, high, count, called, right in calibration(trials):
-        yield f"- called {low:.0%} to {high:.0%} ({count}): {called:.0%} on average, right {right:.0%}"
-    none = [one.first == "none" for one in results.unknown]
-    yield f"- family left out: comes back as none of these in {share(none):.0%} of {len(none)}"
-    for one in results.unknown:
-        if one.first != "none":
-            yield f"  - {one.fault}: called {one.first}, none {one.none:.0%}, {one.readings} readings"
-    for one in trials:
-        if not one.in_group:
-            yield f"  - missed: {one.fault}, called {one.first}{'' if one.in_three else ' (not in three)'}"
-
-
-def main() -> None:
-    parser = argparse.ArgumentParser()
-    parser.add_argument("files", nargs="+", type=Path)
-    parser.add_argument("--trials", type=int, default=200)
-    parser.add_argument("--draws", type=int, default=200)
-    parser.add_argument("--cache", type=Path)
-    arguments = parser.parse_args()
-    with tempfile.TemporaryDirectory() as folder:
-        for file in arguments.files:
-            found = run(file, arguments.trials, arguments.draws, arguments.cache or Path(folder))
-            print("\n".join(report(found)))
-
-
-if __name__ == "__main__":
-    main()
+    return Results(file.name, known, len(done) - len(known), left_out)

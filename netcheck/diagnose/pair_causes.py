@@ -1,0 +1,396 @@
+"""Two faults at once, where no single one explains what was read.
+
+Comes in: an investigation.  Goes out: pairs of faults that were solved together, each
+with how well it explains the readings.
+
+What two faults move a reading by is first taken to be the sum of what each does alone; so
+it is decided which pairs are solved.  Two kinds, after the rules of `analysis/pairs.py`:
+
+- causes: the first overloads a part at idle, and the second is what that part does when
+  it gives up.  They come first, and are more likely than chance has it.
+- both: two faults by chance, where they explain the readings better than either does alone.
+
+Each is then solved in every situation that was read in, at the sizes that fitted best.
+Sizes near by follow as each fault moves by itself (the best pairs are solved again there),
+so that sizes are integrated over as for single faults.  Only nominal units are solved:
+covariance, and how far the mean of units is off, are borrowed from the row of the two that
+is closer to the pair's nominal readings.  Of evidence and ripple that fault speaks which
+is further from a sound unit's answer.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from itertools import combinations
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from netcheck.analysis.pairs import LEAST_RELIEF, STARVES, are_apart, may_follow
+from netcheck.circuit.changes import AddResistor, Change, apply_changes
+from netcheck.circuit.model import GROUND, Circuit
+from netcheck.diagnose.dictionary import column_of
+from netcheck.diagnose.heat_signs import OVER
+from netcheck.diagnose.ohms import LEAST_OHM, OPEN_FROM_OHM, network_of
+from netcheck.diagnose.page import Page, Spread, solve_page
+from netcheck.diagnose.posterior import point_of
+from netcheck.diagnose.situations import IDLE, POWER_OFF, SITUATIONS, Situation
+from netcheck.diagnose.weighing import MISTAKE, log_likelihoods
+from netcheck.faults import list_continuous
+from netcheck.faults.base import Fault
+from netcheck.solve.deck import NEUTRAL_OHM
+
+if TYPE_CHECKING:
+    from netcheck.diagnose.investigation import Investigation
+
+Array = NDArray[np.float64]
+Nodes = NDArray[np.int64]
+PairKind = Literal["causes", "both"]
+
+MOST_PAIRS, MOST_CAUSAL = 60, 25
+"""Pairs of causes solved at most, and how many of them may be causal."""
+CAUSED, MOST_CAUSED = 10.0, 0.5
+"""How much likelier than by chance a part is to have failed that another fault overloads, and
+how likely at most: common practice (who finds a burnt part looks for what burned it)."""
+LEAST_GAIN = 3.0**2 / 2.0
+"""Log density to be gained over either fault alone: three deviations of one reading."""
+REFINED, ROUNDS = 8, 4
+"""Pairs that are solved anew in a round, at the sizes that fit better, and rounds."""
+NOMINAL = Spread((), np.zeros((1, 0)))
+NEAR = 3
+"""Sizes further away, in steps of the grid, are not taken from the solved ones."""
+
+
+@dataclass(frozen=True)
+class PairCause:
+    """Two faults at once, at the sizes that were solved and fit best.
+
+    kind: whether the first brings the second about.  link: the part that the first
+    overloads; of `both` the tube that the first heats and the second starves, if any.
+    log_density: of readings and evidence, integrated over sizes as that of a whole cause.
+    expected, sigma: by reading, as `seen_value` has it (ohms as logarithms), tolerance and
+    meter together; nan for a ripple.
+    """
+
+    first: Fault
+    second: Fault
+    kind: PairKind
+    link: str
+    prior: float
+    log_density: float
+    expected: tuple[float, ...]
+    sigma: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class PairsWeighed:
+    """Pairs that were solved, the likeliest first.
+
+    tried: pairs of causes solved, or in vain (`unsolved`, why).  left_out: pairs that could
+    be true too, but promised less.
+    """
+
+    pairs: tuple[PairCause, ...]
+    tried: int
+    left_out: int
+    unsolved: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class _Plan:
+    """A pair of causes at some sizes (nodes)."""
+
+    causes: tuple[int, int]
+    nodes: tuple[int, int]
+    kind: PairKind
+    link: str
+    prior: float
+
+
+@dataclass(frozen=True)
+class _Solved:
+    """A pair solved at some sizes; fit: log density there; log_density: over sizes near by;
+    weight: with the prior; better: the sizes that fit best, as seen from here."""
+
+    plan: _Plan
+    fit: float
+    log_density: float
+    weight: float
+    better: _Plan
+    expected: Array
+    sigma: Array
+
+
+def weigh_pairs(investigation: Investigation) -> PairsWeighed:
+    """Choose pairs of faults, solve them and weigh them; without readings there are none."""
+    if not investigation.metered:
+        return PairsWeighed((), 0, 0, ())
+    work = _Work(investigation)
+    plans, possible = _chosen(work)
+    found: dict[frozenset[int], _Solved] = {}
+    unsolved: dict[frozenset[int], str] = {}
+    asked = plans
+    for _ in range(ROUNDS + 1):
+        for plan, answer in zip(asked, _solve(work, asked), strict=True):
+            known = found.get(key := frozenset(plan.causes))
+            one = None if isinstance(answer, str) else _weighed(work, plan, answer)
+            if isinstance(answer, str):
+                unsolved[frozenset(plan.nodes)] = answer
+            if one is not None and (known is None or one.fit > known.fit):
+                found[key] = one
+            elif known is not None:
+                found[key] = replace(known, better=known.plan)
+        order = sorted(found.values(), key=lambda one: (-one.weight, one.plan.causes))
+        asked = [one.better for one in order[:REFINED] if one.better.nodes != one.plan.nodes]
+        if not asked:
+            break
+    pairs, words = tuple(map(work.written, order)), tuple(unsolved.values())
+    return PairsWeighed(pairs, len(plans), possible - len(plans), words)
+
+
+class _Work:
+    """What is known of single faults: readings and what was seen, by node."""
+
+    def __init__(self, investigation: Investigation) -> None:
+        self.dictionary, self.heat = investigation.basis.dictionary, investigation.basis.heat
+        swept = list_continuous(self.dictionary.circuit, self.dictionary.roles)
+        self.swept = {(one.parts, one.kind): one for one in swept}
+        self.readings, self.metered = investigation.readings, investigation.metered
+        posterior = investigation.posterior
+        self.known, self.sight = posterior.hypotheses, posterior.sight
+        self.mean, self.covariance = posterior.mean, posterior.covariance
+        rows = np.array([one.nominal for one in posterior.looked.foreseen]).T
+        share = self.known.share[:, None]
+        self.nominal = (1.0 - share) * rows[self.known.low] + share * rows[self.known.high]
+        self.said = np.concatenate([investigation.evidence_by_node, investigation.ripple_by_node])
+        odds = np.log(self.said) - np.log1p(-np.minimum(self.said, 1.0 - 1e-12))
+        self.apart = np.abs(odds - odds[:, :1])
+        self.usable = np.isfinite(self.nominal + self.mean).all(axis=1)
+        whole = np.nan_to_num(self.covariance) + np.diag(self.sight.noise**2)
+        self.sigma = np.sqrt(np.einsum("hii->hi", whole))
+        self.precision = np.linalg.inv(whole)
+        self.log_determinant = np.linalg.slogdet(whole)[1]
+
+    @cached_property
+    def overloads(self) -> list[list[str]]:
+        """Which parts are overloaded at idle, by row: heat, and volts of capacitors."""
+        page, loads = self.dictionary.page(IDLE.key), {**self.heat.plate, **self.heat.part}
+        for part in self.dictionary.circuit.of_kind("capacitor"):
+            if part.note.volts_v:
+                volts = page.nominal_volts(part.nets[0], part.nets[1], NEUTRAL_OHM)
+                loads[part.ref] = np.abs(volts) / part.note.volts_v
+        over = {ref: by_row > OVER * max(1.0, by_row[0]) for ref, by_row in loads.items()}
+        return [[ref for ref in over if over[ref][row]] for row in range(len(page.reasons))]
+
+    def row(self, node: int) -> int:
+        """Return the row on file that is nearest to a node."""
+        return int((self.known.high if self.known.share[node] >= 0.5 else self.known.low)[node])
+
+    def fault(self, node: int) -> Fault:
+        """Return the fault at the size of a node."""
+        fault, size = self.dictionary.faults[self.row(node) - 1], self.known.sizes[node]
+        if self.known.share[node] == 0.0 or size is None:
+            return fault
+        return self.swept[fault.parts, fault.kind].make(size)
+
+    def log_said(self, first: Nodes, second: Nodes) -> Array:
+        """Return the log probability of what was seen, by pair of nodes."""
+        by_first = self.apart[:, first] >= self.apart[:, second]
+        chosen = np.where(by_first, self.said[:, first], self.said[:, second])
+        return np.asarray(np.log(chosen).sum(axis=0))
+
+    def nearness(self, mean: Array, lender: int) -> Array:
+        """Return the log density of the readings, with one mistake at most.
+
+        mean: (pairs, readings); lender: whose covariance is taken.
+        """
+        sight, precision, count = self.sight, self.precision[lender], len(self.metered)
+        away = sight.value - mean
+        pulled, own = away @ precision, np.diag(precision)
+        square = np.einsum("hi,hi->h", away, pulled) + self.log_determinant[lender]
+        whole = -0.5 * (square + count * np.log(2.0 * np.pi)) + count * np.log1p(-MISTAKE)
+        given = 0.5 * (np.log(own) - np.log(2.0 * np.pi) - pulled**2 / own)
+        without = whole[:, None] + np.log(MISTAKE / (1.0 - MISTAKE)) - given - np.log(sight.span)
+        return np.asarray(np.logaddexp(whole, np.logaddexp.reduce(without, axis=1)))
+
+    def written(self, one: _Solved) -> PairCause:
+        """Return a pair as it leaves, with the readings in their own order."""
+        whole = np.full((2, len(self.readings)), np.nan)
+        at = [at for at, each in enumerate(self.readings) if each.kind != "ripple"]
+        whole[:, at] = one.expected, one.sigma
+        expected, sigma = map(tuple, whole.tolist())
+        plan, (first, second) = one.plan, one.plan.nodes
+        return PairCause(
+            self.fault(first), self.fault(second), plan.kind, plan.link, plan.prior,
+            one.log_density, expected, sigma,
+        )  # fmt: skip
+
+
+def _screened(work: _Work) -> tuple[Array, Nodes]:
+    """Return for two causes how well the sum of both explains the readings, and the sizes.
+
+    best: (causes, causes) log density; nodes: (causes, causes, 2).  Cause 0 is none.
+    """
+    known, shift = work.known, work.nominal - work.nominal[0]
+    every, count = np.arange(len(known.low)), len(known.causes)
+    starts = np.searchsorted(known.cause, np.arange(count))
+    best = np.full((count, count), -np.inf)
+    nodes = np.zeros((count, count, 2), dtype=np.int64)
+    for node in np.flatnonzero(work.usable).tolist():
+        said = work.log_said(np.full_like(every, node), every)
+        score = work.nearness(work.mean[node] + shift, node) + said
+        score[~work.usable] = -np.inf
+        most = np.maximum.reduceat(score, starts)
+        at = np.flatnonzero(score == most[known.cause])
+        place = np.zeros(count, dtype=np.int64)
+        place[known.cause[at]] = at
+        own = known.cause[node]
+        more = most > best[own]
+        best[own, more] = most[more]
+        nodes[own, more] = np.stack([np.full(count, node), place], axis=1)[more]
+    return best, nodes
+
+
+def _chosen(work: _Work) -> tuple[list[_Plan], int]:
+    """Return the pairs to solve, and how many could be true at once."""
+    best, nodes = _screened(work)
+    faults, causes = work.dictionary.faults, work.known.causes
+    causal: list[tuple[float, float, _Plan]] = []
+    others: list[tuple[float, float, _Plan]] = []
+    possible = 0
+    for pair in combinations(range(1, len(causes)), 2):
+        if not are_apart(*(faults[causes[one].faults[0]] for one in pair)):
+            continue
+        possible += 1
+        a, b = pair if best[pair] >= best[pair[::-1]] else pair[::-1]
+        if np.isfinite(best[a, b]):
+            plan = _planned(work, (a, b), (int(nodes[a, b, 0]), int(nodes[a, b, 1])))
+            gain = float(best[a, b] - max(best[a, 0], best[b, 0]))
+            promise = float(best[a, b] + np.log(plan.prior))
+            (causal if plan.kind == "causes" else others).append((-promise, gain, plan))
+    causal.sort(key=lambda one: (one[0], one[2].causes))
+    others = [one for one in (*causal[MOST_CAUSAL:], *others) if one[1] >= LEAST_GAIN]
+    others.sort(key=lambda one: (one[0], one[2].causes))
+    return [plan for _, _, plan in (*causal[:MOST_CAUSAL], *others)][:MOST_PAIRS], possible
+
+
+def _planned(work: _Work, causes: tuple[int, int], nodes: tuple[int, int]) -> _Plan:
+    """Return a pair, as cause and consequence where it is, or what heats and starves a tube."""
+    circuit, plates = work.dictionary.circuit, work.heat.plate
+    priors = [work.known.causes[cause].prior for cause in causes]
+    plan = _Plan(causes, nodes, "both", "", priors[0] * priors[1])
+    for each in (plan, replace(plan, causes=causes[::-1], nodes=nodes[::-1])):
+        rows = [work.row(node) for node in each.nodes]
+        first, second = (work.dictionary.faults[row - 1] for row in rows)
+        for ref in work.overloads[rows[0]]:
+            if may_follow(circuit, ref, first, second):
+                chance = work.known.causes[each.causes[1]].prior
+                prior = plan.prior * max(min(CAUSED, MOST_CAUSED / chance), 1.0)
+                return replace(each, kind="causes", link=ref, prior=prior)
+            by_row = plates.get(ref, np.zeros(1))
+            starves = second.kind in STARVES and ref in plates
+            if starves and by_row[rows[1]] <= (1.0 - LEAST_RELIEF) * by_row[0] and not plan.link:
+                plan = replace(each, link=ref)
+    return plan
+
+
+def _weighed(work: _Work, plan: _Plan, nominal: Array) -> _Solved:
+    """Return a solved pair with its density at these sizes and over those near by."""
+    nodes = plan.nodes
+    off = [np.square((nominal - work.nominal[one]) / work.sigma[one]).sum() for one in nodes]
+    lender = nodes[int(np.argmin(off))]
+    mean = nominal + work.mean[lender] - work.nominal[lender]
+    sizes = [np.flatnonzero((work.known.cause == one) & work.usable) for one in plan.causes]
+    first, second = (grid.ravel() for grid in np.meshgrid(*sizes, indexing="ij"))
+    moved = work.nominal[first] + work.nominal[second] - work.nominal[list(nodes)].sum(axis=0)
+    means, said = mean + moved, work.log_said(first, second)
+    top = int(np.argmax(work.nearness(means, lender) + said))
+    near = (np.abs(first - nodes[0]) <= NEAR) & (np.abs(second - nodes[1]) <= NEAR)
+    covariance = np.repeat(work.covariance[[lender]], int(near.sum()), axis=0)
+    density = log_likelihoods(means[near], covariance, work.sight)[0] + said[near]
+    share = np.log(work.known.weight[first[near]] * work.known.weight[second[near]])
+    here = (first[near] == nodes[0]) & (second[near] == nodes[1])
+    whole = float(np.logaddexp.reduce(density + share))
+    better = _planned(work, plan.causes, (int(first[top]), int(second[top])))
+    return _Solved(
+        plan, float(density[here][0]), whole, whole + float(np.log(plan.prior)), better, mean,
+        work.sigma[lender],
+    )  # fmt: skip
+
+
+def _solve(work: _Work, asked: Sequence[_Plan]) -> list[Array | str]:
+    """Solve pairs at sizes: what would be read with nominal parts, or why there is nothing."""
+    known = work.dictionary
+    pairs = [(work.fault(one.nodes[0]), work.fault(one.nodes[1])) for one in asked]
+    troubles = [_trouble(known.circuit, *pair) for pair in pairs]
+    pages: dict[str, Page] = {}
+    for situation in SITUATIONS:
+        if not any(one.situation == situation.key != POWER_OFF.key for one in work.metered):
+            continue
+        variants = [
+            None if trouble else _changes(situation, pair) or None
+            for pair, trouble in zip(pairs, troubles, strict=True)
+        ]
+        pages[situation.key] = solve_page(
+            known.pool(), known.circuit, situation, known.on_mains, variants, NOMINAL
+        )
+    answers: list[Array | str] = []
+    for row, (pair, trouble) in enumerate(zip(pairs, troubles, strict=True), start=1):
+        reason = trouble or next((p.reasons[row] for p in pages.values() if p.reasons[row]), "")
+        answer = reason or _read(work, pair, pages, row)
+        ids = " & ".join(fault.id for fault in pair)
+        answers.append(f"{ids}: {answer}" if isinstance(answer, str) else answer)
+    return answers
+
+
+def _trouble(circuit: Circuit, first: Fault, second: Fault) -> str:
+    """Return why two faults cannot be put into one circuit; empty where they can."""
+    try:
+        apply_changes(circuit, first.changes + second.changes)
+    except (KeyError, ValueError) as error:
+        return f"both cannot be put into one circuit: {error}"
+    return ""
+
+
+def _changes(situation: Situation, pair: tuple[Fault, Fault]) -> tuple[Change, ...]:
+    return tuple(each for fault in pair if situation.shows(fault) for each in fault.changes)
+
+
+def _read(
+    work: _Work, pair: tuple[Fault, Fault], pages: Mapping[str, Page], row: int
+) -> Array | str:
+    """Return what would be read, as readings are compared."""
+    circuit, meter = work.dictionary.circuit, work.dictionary.options.meter
+    network = network_of(apply_changes(circuit, _changes(POWER_OFF, pair)))
+    values = np.zeros(len(work.metered))
+    for at, reading in enumerate(work.metered):
+        first, second, load_ohm = reading.first, reading.second, meter.load_ohm(reading.value)
+        if reading.kind == "ohms":
+            ohm = np.clip(network.ohm(first, second), LEAST_OHM, OPEN_FROM_OHM)
+            values[at] = np.log10(ohm)
+            continue
+        page = pages[reading.situation]
+        if reading.kind == "volts":
+            values[at] = page.nominal_volts(first, second, load_ohm)[row]
+        elif reading.kind == "leak":
+            values[at] = _leak_v(work, first, page, row, pair, load_ohm)
+        else:
+            values[at] = page.nominal[row, page.place[column_of(circuit, point_of(reading))]]
+    return values if np.isfinite(values).all() else "a reading has no figure with both"
+
+
+def _leak_v(
+    work: _Work, ref: str, page: Page, row: int, pair: tuple[Fault, Fault], load_ohm: float
+) -> float:
+    """Return the volts at a coupling capacitor's lifted end, as the dictionary has them."""
+    feeds = next((role.feeds for role in work.dictionary.roles.of_part(ref) if role.feeds), "")
+    before = work.dictionary.circuit[ref].other_net(feeds)
+    leaks = [NEUTRAL_OHM]
+    for change in (each for fault in pair if ref in fault.parts for each in fault.changes):
+        if isinstance(change, AddResistor) and {change.net_a, change.net_b} == {before, feeds}:
+            leaks.append(change.ohm)
+    share = load_ohm / (load_ohm + min(leaks) + float(page.source_ohm(before, GROUND)[row]))
+    return float(page.nominal_volts(before, GROUND, NEUTRAL_OHM)[row] * share)
