@@ -6,7 +6,7 @@ Comes in: an `Investigation`.  Goes out: a `Diagnosis`.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -19,8 +19,11 @@ from netcheck.diagnose.hypotheses import NONE_SHARE, rounded_size, size_words
 from netcheck.diagnose.investigation import STANDS_OUT, Investigation
 from netcheck.diagnose.next_probe import Outlook, Proposal, propose
 from netcheck.diagnose.ohms import OPEN_FROM_OHM
-from netcheck.diagnose.posterior import Posterior, point_of
+from netcheck.diagnose.pair_causes import PairCause, PairsWeighed, weigh_pairs
+from netcheck.diagnose.pair_shares import shares_with_pairs, singles_fail
+from netcheck.diagnose.posterior import Posterior, point_of, seen_value
 from netcheck.diagnose.readings import Reading
+from netcheck.errors import SolverUnavailableError
 from netcheck.faults.base import Fault
 from netcheck.report.diagnosis_model import (
     NONE_OF_THESE,
@@ -48,6 +51,7 @@ SIGMAS = 1.645
 LEAST_EXPLAINED = 0.002
 """Causes less likely are not explained reading by reading."""
 MOST_FORETOLD = 6
+LIKELY_MISTAKE = 0.5
 SOUND = "Every part is within its tolerance: what was complained of is not at rest, or not here."
 UNKNOWN = (
     "Something that is not in the catalogue, or two faults at once, or a netlist that is not this "
@@ -59,7 +63,8 @@ def diagnosis_of(
     investigation: Investigation, file: str, *, remarks: Sequence[str] = (), engine: str = ""
 ) -> Diagnosis:
     """Return what is known so far."""
-    writer = _Writer(investigation)
+    weighed = weighed_pairs(investigation)
+    writer = _Writer(investigation, weighed)
     dictionary = investigation.basis.dictionary
     settled = _settled(investigation)
     proposals = [] if settled else investigation.proposals
@@ -78,7 +83,18 @@ def diagnosis_of(
         CAUTIONS,
         (*remarks, *writer.assumptions()),
         engine,
+        tuple(writer.doubtful()),
     )
+
+
+def weighed_pairs(investigation: Investigation) -> PairsWeighed:
+    """Return pairs of faults, where single ones fail; without a solver there are none."""
+    if not singles_fail(investigation.posterior):
+        return PairsWeighed((), 0, 0, ())
+    try:
+        return weigh_pairs(investigation)
+    except SolverUnavailableError as error:
+        return PairsWeighed((), 0, 0, (f"two faults at once: {error.message}",))
 
 
 def _settled(investigation: Investigation) -> str:
@@ -92,8 +108,8 @@ def _settled(investigation: Investigation) -> str:
 class _Writer:
     """Turns arrays into lines."""
 
-    def __init__(self, investigation: Investigation) -> None:
-        self.investigation = investigation
+    def __init__(self, investigation: Investigation, weighed: PairsWeighed) -> None:
+        self.investigation, self.weighed = investigation, weighed
         self.dictionary = investigation.basis.dictionary
         self.posterior: Posterior = investigation.posterior
         self.known = self.posterior.hypotheses
@@ -128,31 +144,56 @@ class _Writer:
             "" if of_part else reading.second or GROUND,
             reading.first if of_part else "",
             reading.value,
-            shown(point, float(foreseen.nominal[0])),
-            shown(point, float(low) - SIGMAS * noise),
-            shown(point, float(high) + SIGMAS * noise),
+            shown(point, float(foreseen.nominal[0]), foreseen.open_ohm),
+            shown(point, float(low) - SIGMAS * noise, foreseen.open_ohm),
+            shown(point, float(high) + SIGMAS * noise, foreseen.open_ohm),
             float(posterior.sight.value[at] - foreseen.nominal[0]) / sigma,
         )
 
-    def causes(self) -> Iterator[CauseLine]:
-        """Yield all causes, likeliest first."""
-        every = self.posterior.every
-        for cause in np.argsort(-every, kind="stable"):
-            if int(cause) == len(self.known.causes):
-                yield self._none()
-            else:
-                yield self._cause(int(cause))
+    def causes(self) -> list[CauseLine]:
+        """Return all causes and pairs, likeliest first."""
+        singles, pairs = shares_with_pairs(self.posterior, self.weighed)
+        lines = [
+            self._none(share) if cause == len(self.known.causes) else self._cause(cause, share)
+            for cause, share in enumerate(map(float, singles))
+        ]
+        last = max(self.group_of.values())
+        lines += [
+            self._pair(pair, float(share), last + place)
+            for place, (pair, share) in enumerate(zip(self.weighed.pairs, pairs, strict=True), 1)
+        ]
+        return sorted(lines, key=lambda one: -one.probability)
 
-    def _none(self) -> CauseLine:
+    def _none(self, share: float) -> CauseLine:
         return CauseLine(
-            NONE_OF_THESE, (), "", UNKNOWN, self.posterior.none, NONE_SHARE,
-            self.group_of[len(self.known.causes)],
-        )  # fmt: skip
+            NONE_OF_THESE, (), "", UNKNOWN, share, NONE_SHARE, self.group_of[len(self.known.causes)]
+        )
 
-    def _cause(self, cause: int) -> CauseLine:
+    def _pair(self, pair: PairCause, share: float, group: int) -> CauseLine:
+        """Return two faults at once; they are in no group with others."""
+        first, second = pair.first, pair.second
+        why = f" {first.id} overloads {pair.link}." if pair.kind == "causes" else ""
+        explained = [
+            Explained(*_foretold_by_pair(one, value, sigma, self.dictionary.open_ohm))
+            for one, value, sigma in zip(
+                self.investigation.readings, pair.expected, pair.sigma, strict=True
+            )
+        ]
+        return CauseLine(
+            f"{first.id} & {second.id}",
+            tuple(dict.fromkeys((*first.parts, *second.parts))),
+            "pair",
+            f"{first.summary} {second.summary}{why}",
+            share,
+            pair.prior,
+            group,
+            explained=tuple(explained),
+            next_step=first.next_measurement,
+        )
+
+    def _cause(self, cause: int, share: float) -> CauseLine:
         nodes = np.flatnonzero(self.known.cause == cause)
         best = int(nodes[np.argmax(self.posterior.node[nodes])])
-        share = float(self.posterior.cause[cause])
         nearer_high = self.known.share[best] >= 0.5
         row = int(self.known.high[best] if nearer_high else self.known.low[best])
         line = CauseLine(
@@ -184,10 +225,9 @@ class _Writer:
     def _fault(self, node: int, row: int) -> Fault:
         """Return the fault of a node, of its own size where it stands between two on file."""
         fault, size = self.dictionary.faults[row - 1], self.known.sizes[node]
-        swept = self.investigation.basis.swept.get((fault.parts, fault.kind))
-        if swept is None or size is None or self.known.low[node] == self.known.high[node]:
+        if size is None or self.known.low[node] == self.known.high[node]:
             return fault
-        return swept.make(rounded_size(size))
+        return self.investigation.basis.of_size(fault, rounded_size(size)) or fault
 
     def _ends(self, nodes: NDArray[np.int64]) -> tuple[str, str]:
         """Return the smallest and largest size that hold 90 % of a cause's probability."""
@@ -220,14 +260,14 @@ class _Writer:
                 yield Explained(math.nan, math.nan, math.nan, math.nan, likely)
                 continue
             at, point = next(metered), point_of(one)
-            units = posterior.looked.units[at, node]
+            units, most = posterior.looked.units[at, node], posterior.looked.foreseen[at].open_ohm
             low, high = np.percentile(units, ENDS)
             noise = float(posterior.sight.noise[at])
             away = float(posterior.sight.value[at] - units.mean())
             yield Explained(
-                shown(point, float(np.median(units))),
-                shown(point, float(low) - SIGMAS * noise),
-                shown(point, float(high) + SIGMAS * noise),
+                shown(point, float(np.median(units)), most),
+                shown(point, float(low) - SIGMAS * noise, most),
+                shown(point, float(high) + SIGMAS * noise, most),
                 away / math.hypot(float(units.std()), noise),
             )
 
@@ -271,7 +311,8 @@ class _Writer:
 
     def _foretold(self, point: Point, outlook: Outlook) -> Foretold:
         half = SIGMAS * outlook.sigma
-        low, value, high = (shown(point, outlook.value + off) for off in (-half, 0.0, half))
+        most = self.dictionary.open_ohm(point)
+        low, value, high = (shown(point, outlook.value + off, most) for off in (-half, 0.0, half))
         return Foretold(self.names[outlook.cause], value, low, high)
 
     def unsolved(self) -> Iterator[str]:
@@ -280,6 +321,12 @@ class _Writer:
         for fault, reason in zip(self.dictionary.faults, reasons, strict=True):
             if reason:
                 yield f"{fault.id}: {reason}"
+        yield from self.weighed.unsolved
+        if self.weighed.left_out:
+            yield (
+                f"{self.weighed.left_out} pairs of faults that promise less than the "
+                f"{self.weighed.tried} solved"
+            )
 
     def assumptions(self) -> Iterator[str]:
         """Yield what was taken for granted."""
@@ -295,24 +342,42 @@ class _Writer:
             "3 % for what is not in the catalogue"
         )
         yield from self.dictionary.remarks
-        mistakes = self.posterior.mistakes
-        metered = [one for one in self.investigation.readings if one.kind != "ripple"]
-        for one, share in zip(metered, mistakes, strict=True):
-            if share > 0.5:
-                yield f"{one.text} looks like a mistake ({share:.0%}): measure it once more"
+
+    def doubtful(self) -> Iterator[str]:
+        """Yield the readings that look like mistakes."""
+        mistakes = self.posterior.mistakes * (1.0 - self.posterior.none)
+        for one, share in zip(self.investigation.metered, mistakes, strict=True):
+            if share > LIKELY_MISTAKE:
+                yield (
+                    f"{one.text} fits none of the likely causes; a mistake with a probability of "
+                    f"{share * 100.0:.0f} %: measure it once more, both probes anew"
+                )
 
 
-def shown(point: Point, value: float) -> float:
+def shown(point: Point, value: float, open_ohm: float) -> float:
     """Return a value of the dictionary as a meter shows it: ohms from their logarithm."""
     if point.kind != "ohms":
         return value
     ohm = 10.0**value
-    return math.inf if ohm >= 0.99 * OPEN_FROM_OHM else ohm
+    return math.inf if ohm >= 0.99 * open_ohm else ohm
 
 
 def probe_id(proposal: Proposal) -> str:
     """Return the stable id of a measurement, as on the bench sheet."""
     return f"{proposal.point.situation}/{proposal.wanted.name}"
+
+
+def _foretold_by_pair(
+    reading: Reading, value: float, sigma: float, open_ohm: Callable[[Point], float]
+) -> tuple[float, float, float, float]:
+    """Return what a pair expects of a reading, its band, and how far the reading is off."""
+    point = point_of(reading)
+    if math.isnan(value) or reading.kind == "ripple":
+        return math.nan, math.nan, math.nan, math.nan
+    most = open_ohm(point) if reading.kind == "ohms" else OPEN_FROM_OHM
+    ends = (shown(point, value + side * SIGMAS * sigma, most) for side in (0.0, -1.0, 1.0))
+    expected, low, high = ends
+    return expected, low, high, (seen_value(reading, most) - value) / sigma
 
 
 def _ripple_line(reading: Reading) -> ReadingLine:

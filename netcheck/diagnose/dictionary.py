@@ -22,7 +22,8 @@ from netcheck.circuit.changes import AddResistor, Change, ReplaceTube
 from netcheck.circuit.model import GROUND, Circuit
 from netcheck.diagnose.bench import SolvedBench
 from netcheck.diagnose.meters import DIGITAL, Meter
-from netcheck.diagnose.ohm_page import OhmPage, solve_ohm_page
+from netcheck.diagnose.ohm_page import OhmPage, open_ohm_of, solve_ohm_page
+from netcheck.diagnose.ohms import OPEN_FROM_OHM
 from netcheck.diagnose.page import Page, Spread, solve_page
 from netcheck.diagnose.readings import ReadingKind, name_of
 from netcheck.diagnose.situations import IDLE, POWER_OFF, SITUATIONS, Situation
@@ -82,11 +83,13 @@ class Point:
 class Foreseen:
     """What a point reads: row 0 of a sound unit, row n with the n-th fault.
 
-    nominal: (rows,); units: (rows, draws).  Ohms are log10.  nan where not solved.
+    nominal: (rows,); units: (rows, draws).  Ohms are log10, and `open_ohm` at most, which
+    reads as open there.  nan where not solved.
     """
 
     nominal: Array
     units: Array
+    open_ohm: float = OPEN_FROM_OHM
 
 
 PoolMaker = Callable[[], Pool]
@@ -158,7 +161,9 @@ class Dictionary:
 
     def _foresee(self, point: Point, load_ohm: float) -> Foreseen:
         if point.kind == "ohms":
-            return Foreseen(*self.ohms.log_ohms(point.first, point.second, self.spread.factors))
+            most = self.open_ohm(point)
+            found = self.ohms.log_ohms(point.first, point.second, self.spread.factors, most)
+            return Foreseen(*found, most)
         page = self.page(point.situation)
         if point.kind == "volts":
             return Foreseen(
@@ -169,6 +174,10 @@ class Dictionary:
             return self._leak(page, point.first, load_ohm)
         column = column_of(self.circuit, point)
         return Foreseen(page.nominal[:, page.place[column]].astype(float), page.amperes(column))
+
+    def open_ohm(self, point: Point) -> float:
+        """Return from where on ohms read as open at a point."""
+        return open_ohm_of(self.circuit, point.first, point.second)
 
     def _leak(self, page: Page, ref: str, load_ohm: float) -> Foreseen:
         """Return the volts at a coupling capacitor's lifted end: its leak and the meter

@@ -30,7 +30,7 @@ from netcheck.diagnose.readings import Reading
 from netcheck.diagnose.ripple import ripple_likelihood
 from netcheck.diagnose.situations import IDLE, POWER_OFF, TUBES_OUT, reduced
 from netcheck.faults import list_continuous
-from netcheck.faults.base import ContinuousFault
+from netcheck.faults.base import ContinuousFault, Fault
 
 Array = NDArray[np.float64]
 
@@ -74,10 +74,24 @@ class Basis:
         return reasons
 
     @cached_property
-    def swept(self) -> Mapping[tuple[tuple[str, ...], str], ContinuousFault]:
-        """Faults that can be of any size, by parts and kind."""
-        known = list_continuous(self.dictionary.circuit, self.dictionary.roles)
-        return {(one.parts, one.kind): one for one in known}
+    def swept(self) -> Mapping[tuple[tuple[str, ...], str], tuple[ContinuousFault, ...]]:
+        """Faults that can be of any size, by parts and kind.
+
+        What drifts is swept up and down as two kinds, and is one on file.
+        """
+        table: dict[tuple[tuple[str, ...], str], tuple[ContinuousFault, ...]] = {}
+        for one in list_continuous(self.dictionary.circuit, self.dictionary.roles):
+            for kind in {one.kind, one.kind.removesuffix("_up").removesuffix("_down")}:
+                table[one.parts, kind] = (*table.get((one.parts, kind), ()), one)
+        return table
+
+    def of_size(self, fault: Fault, size: float) -> Fault | None:
+        """Return a fault like one on file, of another size; None where no sweep has it."""
+        for one in self.swept.get((fault.parts, fault.kind), ()):
+            low, high = sorted((one.from_value, one.to_value))
+            if low <= size <= high:
+                return one.make(size)
+        return None
 
     @cached_property
     def hypotheses(self) -> Hypotheses:

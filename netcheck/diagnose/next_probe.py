@@ -19,8 +19,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from netcheck.diagnose.dictionary import Dictionary, Point
-from netcheck.diagnose.ohms import LEAST_OHM, OPEN_FROM_OHM
+from netcheck.diagnose.dictionary import Dictionary, Foreseen, Point
+from netcheck.diagnose.ohms import LEAST_OHM
 from netcheck.diagnose.plan import Plan, Wanted
 from netcheck.diagnose.posterior import Posterior, look, point_of, sigmas_of
 from netcheck.diagnose.readings import Reading
@@ -96,10 +96,10 @@ def point_wanted(wanted: Wanted, situation: str) -> Point | None:
 
 def _wanted(plan: Plan, key: str) -> tuple[Wanted, ...]:
     if key == POWER_OFF.key:
-        return plan.power_off()
+        return (*plan.power_off(), *plan.junctions("ohm"))
     if key == TUBES_OUT.key:
-        return plan.tubes_out()
-    return plan.idle() if key == IDLE.key else plan.reduced()
+        return (*plan.tubes_out(), *plan.junctions("V"))
+    return (*plan.idle(), *plan.junctions("V")) if key == IDLE.key else plan.reduced()
 
 
 def propose(
@@ -157,8 +157,8 @@ def _foresee(
     meter = dictionary.options.meter
     noise = np.array(
         [
-            sigmas_of(point, _linear(point, row), meter)
-            for (point, _), row in zip(points, mean, strict=True)
+            sigmas_of(one, _linear(one, row, there), meter, open_ohm=there.open_ohm)
+            for one, row, there in zip(looked.points, mean, looked.foreseen, strict=True)
         ]
     )
     spans = mean.max(axis=1) - mean.min(axis=1) + 10.0 * noise.max(axis=1)
@@ -173,10 +173,11 @@ def _shown(dictionary: Dictionary, point: Point) -> float:
     return float(page.nominal_volts(point.first, point.second, 1e15)[0])
 
 
-def _linear(point: Point, values: Array) -> Array:
+def _linear(point: Point, values: Array, foreseen: Foreseen) -> Array:
+    """Return readings as a meter shows them."""
     if point.kind != "ohms":
         return values
-    return np.asarray(10.0 ** np.clip(values, np.log10(LEAST_OHM), np.log10(OPEN_FROM_OHM)))
+    return np.asarray(10.0 ** np.clip(values, np.log10(LEAST_OHM), np.log10(foreseen.open_ohm)))
 
 
 def _gain(

@@ -22,6 +22,7 @@ from netcheck.diagnose.ohms import LEAST_OHM, OPEN_FROM_OHM, branch_ohm, network
 from netcheck.diagnose.page import Spread
 
 Array = NDArray[np.float64]
+LEAKY_FROM_F, LEAK_OHM_FARAD = 1e-6, 20.0
 TOUCHES = ("resistor", "inductor", "voltage_source")
 
 
@@ -42,10 +43,12 @@ class OhmPage:
     columns: NDArray[np.int64]
     """By branch, which variable moves it."""
 
-    def log_ohms(self, first: str, second: str, factors: Array) -> tuple[Array, Array]:
+    def log_ohms(
+        self, first: str, second: str, factors: Array, open_ohm: float = OPEN_FROM_OHM
+    ) -> tuple[Array, Array]:
         """Return log10 of ohms, nominal (rows,) and by unit (rows, draws).
 
-        More than `OPEN_FROM_OHM` reads as open and is kept at that.
+        More than `open_ohm` reads as open and is kept at that.
         """
         a, b = self.nets.index(first), self.nets.index(second)
         span = self.impedance[:, a, :] - self.impedance[:, b, :]
@@ -55,7 +58,7 @@ class OhmPage:
         same = self.island[:, self.ends[:, 0]] == self.island[:, [a]]
         share = np.where(same & joined[:, None], volts**2 / self.ohm, 0.0)
         units = ohm[:, None] + share @ (factors[:, self.columns] - 1.0).T
-        return _log(ohm), _log(units)
+        return _log(ohm, open_ohm), _log(units, open_ohm)
 
 
 def solve_ohm_page(
@@ -117,5 +120,22 @@ def _row(
     return island, impedance, np.array(ohm)
 
 
-def _log(ohm: Array) -> Array:
-    return np.asarray(np.log10(np.clip(ohm, LEAST_OHM, OPEN_FROM_OHM)))
+def open_ohm_of(circuit: Circuit, first: str, second: str) -> float:
+    """Return from where on a reading between two nets is open.
+
+    Across an electrolytic, taken to be any capacitor from 1 uF up, a sound one may leak as
+    much: 0.01 C V at its rated volts (the usual limit of IEC 60384-4, from memory) is
+    100 ohm-farad; one that has stood without volts leaks more, a fifth is taken (common
+    practice).
+    """
+    across = [
+        part.value or 0.0
+        for part in circuit.parts_on.get(first, ())
+        if part.kind == "capacitor" and set(part.nets) == {first, second}
+    ]
+    farad = max(across, default=0.0)
+    return min(OPEN_FROM_OHM, LEAK_OHM_FARAD / farad) if farad >= LEAKY_FROM_F else OPEN_FROM_OHM
+
+
+def _log(ohm: Array, open_ohm: float) -> Array:
+    return np.asarray(np.log10(np.clip(ohm, LEAST_OHM, open_ohm)))

@@ -39,7 +39,6 @@ from netcheck.diagnose.page import Page, Spread, solve_page
 from netcheck.diagnose.posterior import point_of
 from netcheck.diagnose.situations import IDLE, POWER_OFF, SITUATIONS, Situation
 from netcheck.diagnose.weighing import MISTAKE, log_likelihoods
-from netcheck.faults import list_continuous
 from netcheck.faults.base import Fault
 from netcheck.solve.deck import NEUTRAL_OHM
 
@@ -155,9 +154,8 @@ class _Work:
     """What is known of single faults: readings and what was seen, by node."""
 
     def __init__(self, investigation: Investigation) -> None:
-        self.dictionary, self.heat = investigation.basis.dictionary, investigation.basis.heat
-        swept = list_continuous(self.dictionary.circuit, self.dictionary.roles)
-        self.swept = {(one.parts, one.kind): one for one in swept}
+        self.basis = investigation.basis
+        self.dictionary, self.heat = self.basis.dictionary, self.basis.heat
         self.readings, self.metered = investigation.readings, investigation.metered
         posterior = investigation.posterior
         self.known, self.sight = posterior.hypotheses, posterior.sight
@@ -194,7 +192,7 @@ class _Work:
         fault, size = self.dictionary.faults[self.row(node) - 1], self.known.sizes[node]
         if self.known.share[node] == 0.0 or size is None:
             return fault
-        return self.swept[fault.parts, fault.kind].make(size)
+        return self.basis.of_size(fault, size) or fault
 
     def log_said(self, first: Nodes, second: Nodes) -> Array:
         """Return the log probability of what was seen, by pair of nodes."""

@@ -90,6 +90,19 @@ class Plan:
         tubes = [one for tube in self.tubes for one in self._of_tube(tube)]
         return tuple(_unique((*rails, *self._bias("V"), *tubes)))
 
+    def junctions(self, unit: SheetUnit) -> tuple[Wanted, ...]:
+        """Return the far sides of grid stoppers, which the sheet does without: read beside the
+        grid itself they tell an open stopper from an open grid leak."""
+        grids = {tube.net("grid") for tube in self.tubes}
+        feeds = {role.feeds for role in self.roles.named("coupling_capacitor")}
+        return tuple(
+            Wanted(
+                f"junction/{net}", f"net {net}, before the grid stopper",
+                net_words(self.circuit, net), CHASSIS, unit, net, GROUND, "grid",
+            )
+            for net in sorted(feeds - grids - {GROUND, ""})
+        )  # fmt: skip
+
     def _to_ground(self, net: str, purpose: Purpose, unit: SheetUnit) -> Wanted:
         what = f"supply {net}" if purpose == "rail" else f"bias feed {net}"
         red = net_words(self.circuit, net)

@@ -118,18 +118,24 @@ def look(
     return Looked(tuple(point for point, _ in points), foreseen, units)
 
 
-def sigmas_of(point: Point, values: Array, meter: Meter, stated: float = 0.0) -> Array:
+def sigmas_of(
+    point: Point,
+    values: Array,
+    meter: Meter,
+    stated: float = 0.0,
+    open_ohm: float = OPEN_FROM_OHM,
+) -> Array:
     """Return the standard deviations of meter and model; of ohms in decades.
 
     values: what the meter shows, ohms not as logarithms.  stated: the largest error that
-    a reading itself states; 0 goes by the meter.
+    a reading itself states; 0 goes by the meter.  open_ohm: what reads as open there.
     """
     size = np.abs(values)
     if point.kind == "ohms":
-        known = np.minimum(size, OPEN_FROM_OHM)
+        known = np.minimum(size, open_ohm)
         error = stated or OHM_SHARE * known + OHM_LEAST
         decades = error / np.maximum(known, LEAST_OHM) / np.log(10.0) / METER_SIGMA
-        return np.asarray(np.where(size >= OPEN_FROM_OHM, OPEN_DECADES, decades))
+        return np.asarray(np.where(size >= open_ohm, OPEN_DECADES, decades))
     if stated:
         error = np.full(len(size), stated)
     elif point.kind in ("volts", "leak"):
@@ -141,15 +147,21 @@ def sigmas_of(point: Point, values: Array, meter: Meter, stated: float = 0.0) ->
     return np.hypot(error / METER_SIGMA, MODEL_SHARE * size)
 
 
-def sigma_of(point: Point, value: float, meter: Meter, stated: float = 0.0) -> float:
+def sigma_of(
+    point: Point,
+    value: float,
+    meter: Meter,
+    stated: float = 0.0,
+    open_ohm: float = OPEN_FROM_OHM,
+) -> float:
     """Return the standard deviation of one reading, as `sigmas_of` does."""
-    return float(sigmas_of(point, np.array([value]), meter, stated)[0])
+    return float(sigmas_of(point, np.array([value]), meter, stated, open_ohm)[0])
 
 
-def seen_value(reading: Reading) -> float:
+def seen_value(reading: Reading, open_ohm: float = OPEN_FROM_OHM) -> float:
     """Return a reading as it is compared: currents without sign, ohms as logarithms."""
     if reading.kind == "ohms":
-        return float(np.log10(np.clip(reading.value, LEAST_OHM, OPEN_FROM_OHM)))
+        return float(np.log10(np.clip(reading.value, LEAST_OHM, open_ohm)))
     return abs(reading.value) if reading.kind in ("amperes", "watts") else reading.value
 
 
@@ -160,8 +172,14 @@ def point_of(reading: Reading) -> Point:
 
 def sight_of(readings: Sequence[Reading], looked: Looked, meter: Meter) -> Sight:
     """Return readings as they are weighed."""
-    value = np.array([seen_value(one) for one in readings])
-    noise = np.array([sigma_of(point_of(one), one.value, meter, one.accuracy) for one in readings])
+    both = list(zip(readings, looked.foreseen, strict=True))
+    value = np.array([seen_value(one, there.open_ohm) for one, there in both])
+    noise = np.array(
+        [
+            sigma_of(point_of(one), one.value, meter, one.accuracy, there.open_ohm)
+            for one, there in both
+        ]
+    )
     span = np.array([_span(one, value[at], noise[at]) for at, one in enumerate(looked.foreseen)])
     return Sight(value, noise, span)
 

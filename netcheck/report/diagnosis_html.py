@@ -87,6 +87,7 @@ def _section(diagnosis: Diagnosis, drawing: Markup) -> Markup:
         "cautions": [{"text": one.text, "source": one.source} for one in diagnosis.cautions],
         "readings": [_reading(line) for line in diagnosis.readings],
         "sd_note": words.SD_NOTE,
+        "doubtful": diagnosis.doubtful,
         "evidence": [{"text": one.text, "words": one.words} for one in diagnosis.evidence],
         "causes": [
             _cause(rank, cause, diagnosis) for rank, cause in words.listed(diagnosis.causes, LISTED)

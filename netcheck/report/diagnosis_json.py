@@ -58,6 +58,7 @@ def diagnosis_object(diagnosis: Diagnosis) -> Json:
         "groups": [_group(one) for one in diagnosis.groups],
         "probes": [_probe(one) for one in diagnosis.probes],
         "settled": diagnosis.settled or None,
+        "doubtful": list(diagnosis.doubtful),
         "refused": list(diagnosis.refused),
         "unsolved": list(diagnosis.unsolved),
         "cautions": [{"text": one.text, "source": one.source} for one in diagnosis.cautions],

@@ -144,7 +144,8 @@ class Diagnosis:
 
     causes: likeliest first, `no_fault` and `none_of_these` always among them.  probes:
     most split per effort first.  refused: measurements left out and why.  unsolved:
-    faults that could not be weighed, with the reason.  settled: why no more is asked,
+    faults that could not be weighed, with the reason.  doubtful: readings that look like
+    mistakes.  settled: why no more is asked,
     empty while there is a next measurement.
     """
 
@@ -162,3 +163,4 @@ class Diagnosis:
     cautions: tuple[Caution, ...]
     assumptions: tuple[str, ...]
     engine: str = ""
+    doubtful: tuple[str, ...] = ()

@@ -76,6 +76,7 @@ def _readings(console: Console, diagnosis: Diagnosis) -> None:
         second.append_text(safe(words.off_words(line), style))
         hanging(console, "  ", second)
     paragraph(console, words.SD_NOTE)
+    bullets(console, diagnosis.doubtful)
 
 
 def _causes(console: Console, diagnosis: Diagnosis) -> None:

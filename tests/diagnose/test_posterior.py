@@ -163,6 +163,21 @@ def test_evidence_multiplies_the_odds() -> None:
     assert told.none / told.cause[0] == pytest.approx(3.0 * plain.none / plain.cause[0])
 
 
+@pytest.mark.filterwarnings("ignore:invalid value:RuntimeWarning")
+@pytest.mark.xfail(raises=AssertionError, reason="one nan makes every probability nan")
+def test_a_cause_without_a_figure_leaves_the_others_theirs() -> None:
+    # A fault that has no operating point on reduced mains, where something has been read.
+    unknown, hypotheses = units_of((100.0, 104.0, 120.0), 4.0, SHAPE), toy_hypotheses((0, 1, 2))
+    plain = weighed(Toy({PLATE: unknown.copy()}), hypotheses, read(PLATE, 102.0))
+    unknown[2] = np.nan
+
+    actual = weighed(Toy({PLATE: unknown}), hypotheses, read(PLATE, 102.0))
+
+    expected = plain.cause[1] / plain.cause[0]
+    assert np.isfinite(actual.every).all()
+    assert actual.cause[1] / actual.cause[0] == pytest.approx(expected, rel=0.05)
+
+
 def posterior_of(cause: np.ndarray, none: float, log_best: np.ndarray) -> Posterior:
     nothing: Any = None
     known = dict.fromkeys(Posterior.__dataclass_fields__, nothing)

@@ -18,7 +18,6 @@ from netcheck.diagnose.weighing import (
     Sight,
     log_likelihoods,
     log_unmodelled,
-    mistaken,
     moments,
 )
 
@@ -57,7 +56,7 @@ def test_without_mistakes_the_density_is_the_multivariate_normal(
     mean, covariance, sight = case(4)
     monkeypatch.setattr(weighing, "MOST_MISTAKES", 0)
 
-    actual = log_likelihoods(mean, covariance, sight)
+    actual, _ = log_likelihoods(mean, covariance, sight)
 
     expected = [
         multivariate_normal(one, whole + np.diag(sight.noise**2)).logpdf(sight.value)
@@ -71,7 +70,7 @@ def test_without_mistakes_the_density_is_the_multivariate_normal(
 def test_the_density_is_the_sum_over_all_sets_of_mistakes(readings: int) -> None:
     mean, covariance, sight = case(readings, seed=readings)
 
-    actual = log_likelihoods(mean, covariance, sight)
+    actual, _ = log_likelihoods(mean, covariance, sight)
 
     expected = [
         np.log(sum(by_enumeration(one, whole, sight).values()))
@@ -84,7 +83,7 @@ def test_the_density_is_the_sum_over_all_sets_of_mistakes(readings: int) -> None
 def test_how_likely_a_reading_is_a_mistake_is_its_share_of_all_sets(readings: int) -> None:
     mean, covariance, sight = case(readings, seed=7 + readings)
 
-    actual = mistaken(mean, covariance, sight)
+    _, actual = log_likelihoods(mean, covariance, sight)
 
     for row, (one, whole) in enumerate(zip(mean, covariance, strict=True)):
         found = by_enumeration(one, whole, sight)
@@ -102,7 +101,7 @@ def test_a_misplaced_probe_is_found(misplaced: int) -> None:
     value = mean[0].copy()
     value[misplaced] += 60.0
 
-    share = mistaken(mean, covariance, Sight(value, sight.noise, sight.span))[0]
+    share = log_likelihoods(mean, covariance, Sight(value, sight.noise, sight.span))[1][0]
 
     assert int(np.argmax(share)) == misplaced
     assert share[misplaced] > 0.99
@@ -110,11 +109,11 @@ def test_a_misplaced_probe_is_found(misplaced: int) -> None:
 
 def test_how_far_off_a_misplaced_probe_reads_does_not_matter() -> None:
     mean, covariance, sight = case(4, hypotheses=1)
-    right = log_likelihoods(mean, covariance, Sight(mean[0], sight.noise, sight.span))
+    right, _ = log_likelihoods(mean, covariance, Sight(mean[0], sight.noise, sight.span))
 
     def at(volts: float) -> np.ndarray:
         value = mean[0] + np.array([0.0, volts, 0.0, 0.0])
-        return log_likelihoods(mean, covariance, Sight(value, sight.noise, sight.span))
+        return log_likelihoods(mean, covariance, Sight(value, sight.noise, sight.span))[0]
 
     assert at(1e4) == pytest.approx(at(1e3), abs=1e-6)
     assert at(1e3) < right

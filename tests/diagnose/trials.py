@@ -14,8 +14,7 @@ Run by hand for all circuits, which takes minutes:
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
-from functools import cached_property
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -34,7 +33,6 @@ from netcheck.diagnose.readings import Reading
 from netcheck.diagnose.situations import IDLE, POWER_OFF, SITUATIONS, TUBES_OUT
 from netcheck.diagnose.store import Store
 from netcheck.diagnose.weighing import moments
-from netcheck.faults import list_continuous
 from netcheck.faults.base import Fault
 from netcheck.pipeline import load_circuit
 from netcheck.report.progress import progress_for_terminal
@@ -52,9 +50,10 @@ LIFTED = "lifted end"
 
 @dataclass(frozen=True)
 class Unit:
-    """One faulty unit; factors by variable."""
+    """One faulty unit; row: of the fault on file that is nearest; factors by variable."""
 
     cause: int
+    row: int
     fault: Fault
     circuit: Circuit
     factors: np.ndarray
@@ -111,17 +110,10 @@ class Bench:
     basis: Basis
     engine: Engine
     rng: np.random.Generator
-    refused: int = 0
-    _swept: dict = field(default_factory=dict)
 
     @property
     def dictionary(self) -> Dictionary:
         return self.basis.dictionary
-
-    @cached_property
-    def swept(self) -> dict:
-        known = list_continuous(self.dictionary.circuit, self.dictionary.roles)
-        return {(one.parts, one.kind): one for one in known}
 
     def draw(self, count: int) -> Iterator[Unit]:
         """Yield units, faults drawn by their likelihood."""
@@ -133,22 +125,28 @@ class Bench:
         factors = draw_factors(variables, count, int(self.rng.integers(1 << 30)))
         for row in factors:
             cause = int(self.rng.choice(len(share), p=share))
-            fault = self._sized(cause)
+            node = self._node(cause)
+            near = hypotheses.low if hypotheses.share[node] < 0.5 else hypotheses.high
+            fault = self._sized(node)
             faulty = apply_changes(self.dictionary.circuit, fault.changes)
-            yield Unit(cause, fault, faulty, row)
+            yield Unit(cause, int(near[node]), fault, faulty, row)
 
-    def _sized(self, cause: int) -> Fault:
-        """Return a fault of a cause with a size drawn as the priors have it."""
-        hypotheses, faults = self.basis.hypotheses, self.dictionary.faults
+    def _node(self, cause: int) -> int:
+        """Return a node of a cause, drawn as the priors have it."""
+        hypotheses = self.basis.hypotheses
         nodes = np.flatnonzero(hypotheses.cause == cause)
-        node = int(self.rng.choice(nodes, p=hypotheses.weight[nodes]))
+        return int(self.rng.choice(nodes, p=hypotheses.weight[nodes]))
+
+    def _sized(self, node: int) -> Fault:
+        """Return a fault of a size anywhere about a node."""
+        hypotheses, faults = self.basis.hypotheses, self.dictionary.faults
         low, high = faults[hypotheses.low[node] - 1], faults[hypotheses.high[node] - 1]
-        swept = self.swept.get((low.parts, low.kind))
-        if swept is None or low is high or low.defect is None or high.defect is None:
+        if low is high or low.defect is None or high.defect is None:
             return low if hypotheses.share[node] < 0.5 else high
         share = hypotheses.share[node] + self.rng.uniform(-0.5, 0.5) / STEPS
         a, b = low.defect.value, high.defect.value
-        return swept.make(float(a * (b / a) ** np.clip(share, 0.0, 1.0)))
+        size = float(a * (b / a) ** np.clip(share, 0.0, 1.0))
+        return self.basis.of_size(low, size) or (low if share < 0.5 else high)
 
     def read(self, unit: Unit, points: Sequence[Point]) -> list[Reading | None]:
         """Return noisy readings of a unit; None where it has no operating point."""
@@ -282,8 +280,7 @@ class Bench:
         ]
         looked = look(self.dictionary, basis.hypotheses, points)
         _, covariance = moments(looked.units)
-        row = self.nearest_row(unit)
-        seen = np.array([one.nominal[row] for one in looked.foreseen])
+        seen = np.array([one.nominal[unit.row] for one in looked.foreseen])
         meter = self.dictionary.options.meter
         noise = np.array(
             [
@@ -301,21 +298,6 @@ class Bench:
         whole_squares = np.einsum("hi,hi->h", away, pulled)
         without_one = whole_squares[:, None] - pulled**2 / np.einsum("hii->hi", precision)
         return bool(without_one.min() > APART**2)
-
-    def nearest_row(self, unit: Unit) -> int:
-        """Return the row of the fault on file nearest in size."""
-        same = [
-            (
-                abs(np.log((f.defect.value or 1.0) / (unit.fault.defect.value or 1.0)))
-                if f.defect and unit.fault.defect and f.defect.value * unit.fault.defect.value > 0
-                else 0.0,
-                at + 1,
-            )
-            for at, f in enumerate(self.dictionary.faults)
-            if (f.parts, f.kind, f.family) == (unit.fault.parts, unit.fault.kind, unit.fault.family)
-            and (f.id == unit.fault.id or (f.parts, f.kind) in self.swept)
-        ]
-        return min(same)[1]
 
     def unknown(self, count: int) -> Iterator[Unknown]:
         """Yield diagnoses of units whose family of faults has been left out."""
