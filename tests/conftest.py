@@ -6,6 +6,8 @@ before committing it.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import pytest
 
 
@@ -15,6 +17,14 @@ def pytest_addoption(parser: pytest.Parser) -> None:
         action="store_true",
         help="write the golden files from what the program says now",
     )
+
+
+@pytest.fixture(scope="session", autouse=True)
+def own_dictionaries(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Keep dictionaries of diagnoses away from the user's, and for the whole run."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("NETCHECK_DICTIONARY", str(tmp_path_factory.mktemp("dictionaries")))
+        yield
 
 
 @pytest.fixture

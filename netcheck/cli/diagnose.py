@@ -25,7 +25,7 @@ from netcheck.cli.shell import (
     print_report,
     print_whole,
 )
-from netcheck.errors import NetcheckError
+from netcheck.errors import NetcheckError, SolverUnavailableError
 
 if TYPE_CHECKING:
     from netcheck.analysis.options import AuditOptions
@@ -335,7 +335,12 @@ def _diagnosis(investigation: Investigation, file: Path) -> Diagnosis:
 
     from netcheck.diagnose.diagnosis import diagnosis_of
 
-    found = diagnosis_of(investigation, file.as_posix())
+    name = file.as_posix()
+    try:
+        found = diagnosis_of(investigation, name)
+    except SolverUnavailableError:  # reduced mains may be all that is not on file
+        basis = replace(investigation.basis, safer=False)
+        found = diagnosis_of(replace(investigation, basis=basis), name)
     trouble = investigation.basis.dictionary.store.trouble
     return replace(found, assumptions=(trouble, *found.assumptions)) if trouble else found
 

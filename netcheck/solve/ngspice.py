@@ -41,8 +41,9 @@ INSTALL_HINT = """install the ngspice shared library:
   Arch             pacman -S ngspice
   macOS            brew install libngspice
 or set NGSPICE_LIBRARY_PATH to the library file"""
-MOST_STEPS = 15
-"""A transient that takes more than this times the steps it should is given up."""
+MOST_STEPS = 4
+"""A transient that takes more than this times the steps it should is given up: of 5000
+runs that were finished the worst took 2.7 times (EL34 pair)."""
 OLDEST = 32
 """`optran`, without which one failed solve spoils the next, came about then (from
 memory); measured with 39."""

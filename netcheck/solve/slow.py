@@ -3,7 +3,8 @@
 Comes in: a circuit at its operating point.  Goes out: the list of unknowns
 (capacitor volts, choke amperes, magnetizing amperes of each core) and the
 bookkeeping that turns a run into residuals and a step into the start of the next
-run.  `jacobian.py` measures how the residuals depend on the states.
+run.  `averaged.py` says how the residuals depend on the states, and `jacobian.py`
+measures it at idle where there are parts that the former does not know.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ import numpy as np
 
 from netcheck.circuit.model import Circuit, Part
 from netcheck.solve.analyses import StartState
+from netcheck.solve.averaged import AveragedNetwork, averaged_network
 from netcheck.solve.jacobian import Core, cores_of, measured_jacobian
 from netcheck.solve.ngspice import Array, Engine
 from netcheck.solve.observe import Observation
@@ -26,9 +28,10 @@ CHOKE_OHM = 1e3
 MAX_STEP_V = 20.0
 LEAST_LESSON_V = 0.05
 """A smaller move than this teaches more about rounding than about the circuit."""
-ERROR_V = 0.2
-ERROR_SHARE = 5e-4
-"""Settled: every state is within this of where its mean vanishes ..."""
+ERROR_V = 0.1
+ERROR_SHARE = 2.5e-4
+"""Settled: every state is within this of where its mean vanishes (at twice as much the
+watts of one fault in three were 0.5 % off, EL34 pair) ..."""
 SMALL = 0.5
 """... and its mean is below the stated share, unless the error is far smaller."""
 CORE_STRICTNESS = 10.0
@@ -54,8 +57,10 @@ class Means:
 class SlowStates:
     """Unknowns of a steady state: capacitors, then chokes, then cores.
 
-    measured: the Jacobian at idle; jacobian: the same with what an earlier, similar
-    run has learned.  weight: makes volts and amperes comparable in a step.
+    measured: the Jacobian at idle.  network: gives it for each run; None where the
+    slopes of a part are not known.  correction: how it differs from the one at idle,
+    as an earlier, similar run has learned, where there is no network.
+    weight: makes volts and amperes comparable in a step.
     inertia: farad of a capacitor, henry of a choke or core.
     """
 
@@ -64,9 +69,10 @@ class SlowStates:
     chokes: tuple[Part, ...]
     cores: tuple[Core, ...]
     measured: Array
-    jacobian: Array
+    correction: Array
     weight: Array
     inertia: Array
+    network: AveragedNetwork | None = None
 
     def means(self, seen: Observation) -> Means:
         """Return where the slow states are in a run, and what they should not have."""
@@ -93,9 +99,16 @@ class SlowStates:
 
     def taught(self, guess: StartState) -> SlowStates:
         """Return the same states with what an earlier, similar run has learned."""
-        if guess.learned is None or guess.learned.shape != self.measured.shape:
+        learned = guess.learned
+        if self.network or learned is None or learned.shape != self.measured.shape:
             return self
-        return replace(self, jacobian=self.measured + guess.learned)
+        return replace(self, correction=learned)
+
+    def jacobian(self, seen: Observation, cycles: int) -> Array:
+        """Return the Jacobian as far as it is known from one run."""
+        if self.network is None:
+            return self.measured + self.correction
+        return self.network.jacobian(seen, cycles)
 
     @property
     def magnetic(self) -> tuple[Core, ...]:
@@ -118,12 +131,17 @@ class SlowStates:
         """Largest move of a step, in volts."""
         return float(np.max(np.abs(step) * self.weight, initial=0.0))
 
-    def updated(self, jacobian: Array, before: Means, after: Means) -> Array:
-        """Return the Jacobian that also explains the last step (Broyden's update).
+    def improved(
+        self, jacobian: Array, seen: Observation, cycles: int, before: Means, after: Means
+    ) -> Array:
+        """Return the Jacobian of the next run, or one that also explains the last step.
 
-        The step is taken as the states really moved: what settles by itself between
-        two runs must not be mistaken for an effect of the step.
+        The latter is Broyden's update, for circuits whose network is not known.  The step
+        is taken as the states really moved: what settles by itself between two runs must
+        not be mistaken for an effect of the step.
         """
+        if self.network is not None:
+            return self.network.jacobian(seen, cycles)
         step = after.states - before.states
         scaled = self.weight * step
         norm = float(scaled @ scaled)
@@ -165,7 +183,12 @@ def slow_states(engine: Engine, circuit: Circuit, idle: Solved) -> SlowStates:
     cores = cores_of(circuit)
     wound = {ref for core in cores for ref in core.turns}
     chokes = tuple(part for part in circuit.of_kind("inductor") if part.ref not in wound)
-    measured = measured_jacobian(engine, circuit, capacitors, chokes, cores, idle)
+    network = averaged_network(circuit, capacitors, chokes, cores)
+    measured = (
+        measured_jacobian(engine, circuit, capacitors, chokes, cores, idle)
+        if network is None
+        else network.at_idle(idle)
+    )
     weight = np.array(
         [1.0] * len(capacitors)
         + [CHOKE_OHM] * len(chokes)
@@ -173,7 +196,9 @@ def slow_states(engine: Engine, circuit: Circuit, idle: Solved) -> SlowStates:
     )
     wound_on = (*chokes, *(circuit[core.winding] for core in cores))
     inertia = np.array([part.value or 0.0 for part in (*capacitors, *wound_on)])
-    return SlowStates(circuit, capacitors, chokes, cores, measured, measured, weight, inertia)
+    return SlowStates(
+        circuit, capacitors, chokes, cores, measured, 0.0 * measured, weight, inertia, network
+    )
 
 
 def core_ohm(slope: float) -> float:

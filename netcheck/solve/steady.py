@@ -7,8 +7,9 @@ Waiting for every capacitor to settle takes seconds of signal.  Instead the
 unknowns are what moves slowly - the volts of the larger capacitors, the currents
 of chokes, the magnetising current of each transformer core - and the equations
 are those of a settled run: no capacitor has a mean current, no winding a mean
-voltage beyond its wire.  Short runs of a few cycles evaluate them; the DC
-conductances of the idle circuit are the first Jacobian, improved by rank-one
+voltage beyond its wire.  Short runs of a few cycles evaluate them, and each run gives
+the Jacobian for the next step of Newton's too (`averaged.py`).  Where it does not, the
+DC conductances of the idle circuit are the first Jacobian, improved by rank-one
 updates (Broyden 1965, Math. Comp. 19, 577).  The shooting idea is that of
 Aprille and Trick (1972, Proc. IEEE 60, 108).
 """
@@ -34,21 +35,34 @@ SETTLING = 1
 """Cycles at the start of a run that let fast parts settle and are not averaged."""
 WARM_UP = 10
 """Cycles at the start of a run from idle, in which the drive builds up its bias."""
-GLANCE = 2
-"""Cycles averaged while the slow states are still being corrected."""
+GLANCE = 1
+"""Cycles averaged after a step so large that another one will follow ..."""
+FAR_V = 6.0
+"""... and how large that is."""
 AVERAGED = 2
 """Cycles averaged once they are settled: what is reported."""
 SETTLED_SHARE = 0.02
 """Settled: every mean is below this share of the rms of its own current or voltage."""
+DRIFT_V, DRIFT_SHARE = 0.1, 0.01
+"""A node is periodic: its mean moves by less from cycle to cycle, the share being of
+its swing."""
+MOST_WAITS = 3
+"""So many longer runs are spent on what has no slow state and is not periodic yet."""
 BALANCED_SHARE = 0.01
 """Of what a run turns over, so much may be unaccounted for, or `BALANCED_W`."""
 BALANCED_W = 2e-3
 """Where next to nothing is turned over, as with B+ lost."""
-FINER = 4
-"""A run that does not balance is settled again with so many times the steps."""
+FINER = 2
+"""Steps that come to no rest, since each run has another error, are made so much finer."""
+FINEST = 256
+"""Steps per cycle; a run that does not balance is settled again with these."""
+STALLED = 0.5
+"""A step of Newton's is to be smaller than this share of the one before."""
 MAX_RUNS = 60
 MAX_GUESSED_RUNS = 14
 """With a guess there is a second try without one."""
+HOPEFUL_RUNS = 4
+"""After so many runs a good guess is within one step of settled."""
 HORIZONS_S = (1.0, 0.3, 0.1, 0.03, 0.01, 3e-3)
 """How far ahead in time a step may look where Newton's would go too far."""
 PROBE_V = 0.5
@@ -72,6 +86,7 @@ class _Run:
     deck: Deck
     rows: Array
     seen: Observation
+    averaged: int
 
 
 def find_steady_state(
@@ -83,10 +98,15 @@ def find_steady_state(
     guess: StartState | None,
     learn: bool = False,
 ) -> SteadyState:
-    """Find the steady state; raises EngineFailure where there is none in reach."""
+    """Find the steady state; raises EngineFailure where there is none in reach.
+
+    learn: also measure the Jacobian there, where it is not known from the network.
+    """
     shooter = _Shooter(engine, circuit, hookup, drive, slow)
     state = shooter.settle(guess)
-    return replace(state, end=shooter.learn(state)) if learn else state
+    if learn and slow.network is None:
+        return replace(state, end=shooter.learn(state))
+    return state
 
 
 class _Shooter:
@@ -102,17 +122,20 @@ class _Shooter:
         self.slow = slow
         self.period_s = 1.0 / drive.frequency_hz
         self.steps = STEPS_PER_CYCLE
+        self.attempt = 0
+        """Which of `DRIVEN_OPTIONS`: where one has failed, it would again."""
 
     def run(
-        self, start: StartState | None, averaged: int = GLANCE, settling: int = SETTLING
+        self, start: StartState | None, averaged: int = AVERAGED, settling: int = SETTLING
     ) -> _Run:
         """Run a few cycles and observe the last ones."""
-        for attempt in range(len(DRIVEN_OPTIONS)):
+        while True:
             try:
-                return self._attempt(start, averaged, settling, attempt)
-            except EngineFailure as failure:
-                reason = failure
-        raise reason
+                return self._attempt(start, averaged, settling, self.attempt)
+            except EngineFailure:
+                if self.attempt + 1 == len(DRIVEN_OPTIONS):
+                    raise
+                self.attempt += 1
 
     def _attempt(
         self, start: StartState | None, averaged: int, settling: int, attempt: int
@@ -129,31 +152,37 @@ class _Shooter:
             given_start=start is not None,
         )
         from_s = settling * self.period_s
-        return _Run(deck, rows, Observation.of_window(deck, time, rows, from_s))
+        return _Run(deck, rows, Observation.of_window(deck, time, rows, from_s), averaged)
 
     def settle(self, guess: StartState | None) -> SteadyState:
         """Correct the slow states until all means vanish."""
         slow = self.slow
         current = self.run(guess) if guess else self.run(None, settling=WARM_UP)
-        means = slow.means(current.seen)
-        jacobian = slow.jacobian.copy()
-        averaged, best = GLANCE, np.inf
+        means, jacobian = slow.means(current.seen), slow.jacobian(current.seen, current.averaged)
         most = MAX_RUNS if guess is None else MAX_GUESSED_RUNS
+        best = before_v = np.inf
+        waits = 0
         for runs in range(1, most + 1):
-            step = _solve(jacobian, -means.residual)
-            share = slow.share(means, step)
-            if share <= SETTLED_SHARE:
-                if averaged == AVERAGED:
+            step, settling = _solve(jacobian, -means.residual), SETTLING
+            share, size_v = slow.share(means, step), slow.size(step)
+            if share <= SETTLED_SHARE and current.averaged == AVERAGED:
+                if waits == MOST_WAITS or is_periodic(current.seen):
                     state = self._settled(current, share, runs, jacobian)
                     if is_balanced(state.balance):
                         return state
                     self._refine(state.balance)
-                averaged = AVERAGED
-            best = min(best, share)
+                else:
+                    waits, settling = waits + 1, WARM_UP
+            elif guess is not None and runs >= HOPEFUL_RUNS and size_v > MAX_STEP_V:
+                raise EngineFailure("the guess leads nowhere")
+            elif STALLED * before_v < size_v < FAR_V:
+                self.steps = min(FINER * self.steps, FINEST)
+            best, before_v = min(best, share), size_v
+            averaged = GLANCE if size_v > FAR_V else AVERAGED
             step = self.bounded(step, jacobian, means)
-            current = self.run(slow.moved(self.end_of(current), step), averaged)
+            current = self.run(slow.moved(self.end_of(current), step), averaged, settling)
             following = slow.means(current.seen)
-            jacobian = slow.updated(jacobian, means, following)
+            jacobian = slow.improved(jacobian, current.seen, averaged, means, following)
             means = following
         raise EngineFailure(
             f"did not settle: a mean is still {100 * best:.1f} % of its rms after {most} runs"
@@ -161,13 +190,13 @@ class _Shooter:
 
     def _refine(self, balance: PowerBalance) -> None:
         """Go on with finer steps; once they are fine, a gap is one that is not understood."""
-        if self.steps != STEPS_PER_CYCLE:
+        if self.steps == FINEST:
             gap = abs(balance.gap_w) / balance.turnover_w
             raise EngineFailure(
                 f"the power does not balance: {100 * gap:.1f} % of {balance.turnover_w:.3g} W "
                 "is not accounted for"
             )
-        self.steps *= FINER
+        self.steps = FINEST
 
     def bounded(self, step: Array, jacobian: Array, means: Means) -> Array:
         """Return a step within reach: Newton's, or one that looks less far ahead.
@@ -220,6 +249,23 @@ class _Shooter:
 def is_balanced(balance: PowerBalance) -> bool:
     """Say whether the power that came in is accounted for."""
     return abs(balance.gap_w) <= max(BALANCED_SHARE * balance.turnover_w, BALANCED_W)
+
+
+def is_periodic(seen: Observation) -> bool:
+    """Say whether every node has the same mean in both halves of the averaged cycles.
+
+    What has no slow state of its own may still be slow: a cathode that hangs in the air
+    loses its charge through picofarads and next to no current.
+    """
+    nodes = [seen.index[node] for node in seen.deck.key if node in seen.index]
+    volts = seen.rows[nodes]
+    time = np.cumsum(seen.gaps)
+    middle = int(np.searchsorted(time, time[-1] / 2.0))
+    steps = (volts[:, 1:] + volts[:, :-1]) / 2.0
+    first = steps[:, :middle] @ seen.gaps[:middle] / time[middle - 1]
+    second = steps[:, middle:] @ seen.gaps[middle:] / (time[-1] - time[middle - 1])
+    swing = volts.max(axis=1) - volts.min(axis=1)
+    return bool(np.all(np.abs(second - first) <= DRIFT_V + DRIFT_SHARE * swing))
 
 
 def _solve(matrix: Array, right: Array) -> Array:
