@@ -23,6 +23,7 @@ from netcheck.diagnose.pair_causes import PairCause, PairsWeighed, weigh_pairs
 from netcheck.diagnose.pair_shares import shares_with_pairs, singles_fail
 from netcheck.diagnose.posterior import Posterior, point_of, seen_value
 from netcheck.diagnose.readings import Reading
+from netcheck.diagnose.situations import POWER_OFF
 from netcheck.errors import SolverUnavailableError
 from netcheck.faults.base import Fault
 from netcheck.report.diagnosis_model import (
@@ -52,6 +53,7 @@ LEAST_EXPLAINED = 0.002
 """Causes less likely are not explained reading by reading."""
 MOST_FORETOLD = 6
 LIKELY_MISTAKE = 0.5
+PAIR = "pair"
 SOUND = "Every part is within its tolerance: what was complained of is not at rest, or not here."
 UNKNOWN = (
     "Something that is not in the catalogue, or two faults at once, or a netlist that is not this "
@@ -66,7 +68,8 @@ def diagnosis_of(
     weighed = weighed_pairs(investigation)
     writer = _Writer(investigation, weighed)
     dictionary = investigation.basis.dictionary
-    settled = _settled(investigation)
+    causes = writer.causes()
+    settled = _settled(investigation, causes)
     proposals = [] if settled else investigation.proposals
     return Diagnosis(
         file,
@@ -74,8 +77,8 @@ def diagnosis_of(
         dictionary.options.meter.words,
         tuple(writer.readings()),
         tuple(EvidenceLine(one.text, one.words) for one in investigation.evidence),
-        tuple(writer.causes()),
-        tuple(writer.groups()),
+        tuple(causes),
+        tuple(writer.groups(causes)),
         tuple(writer.probe(one) for one in proposals),
         investigation.refused,
         tuple(writer.unsolved()),
@@ -92,16 +95,20 @@ def weighed_pairs(investigation: Investigation) -> PairsWeighed:
     if not singles_fail(investigation.posterior):
         return PairsWeighed((), 0, 0, ())
     try:
-        return weigh_pairs(investigation)
+        weighed = weigh_pairs(investigation)
     except SolverUnavailableError as error:
         return PairsWeighed((), 0, 0, (f"two faults at once: {error.message}",))
+    if weighed.unsolved and investigation.basis.dictionary.pool().interrupted:
+        raise KeyboardInterrupt
+    return weighed
 
 
-def _settled(investigation: Investigation) -> str:
+def _settled(investigation: Investigation, causes: Sequence[CauseLine]) -> str:
     """Return why no more is asked; what fits nothing is not called a cause that stands out."""
     settled, posterior = investigation.settled, investigation.posterior
     if settled and posterior.none >= STANDS_OUT:
-        return "what was read fits none of the causes that were weighed"
+        fit = "only two faults at once" if causes[0].kind == PAIR else "none"
+        return f"of the causes that were weighed, {fit} would explain the readings"
     return settled
 
 
@@ -182,7 +189,7 @@ class _Writer:
         return CauseLine(
             f"{first.id} & {second.id}",
             tuple(dict.fromkeys((*first.parts, *second.parts))),
-            "pair",
+            PAIR,
             f"{first.summary} {second.summary}{why}",
             share,
             pair.prior,
@@ -271,17 +278,15 @@ class _Writer:
                 away / math.hypot(float(units.std()), noise),
             )
 
-    def groups(self) -> Iterator[GroupLine]:
-        """Yield the ambiguity groups, each with what would split it best."""
-        every = self.posterior.every
+    def groups(self, causes: Sequence[CauseLine]) -> Iterator[GroupLine]:
+        """Yield the ambiguity groups, each with what would split it best; pairs stand alone."""
+        share = {one.id: one.probability for one in causes}
         for number, group in enumerate(self.posterior.groups(), start=1):
+            names = tuple(self.names[cause] for cause in group)
             splits = self._split(group) if len(group) > 1 else ""
-            yield GroupLine(
-                number,
-                float(every[group].sum()),
-                tuple(self.names[cause] for cause in group),
-                splits,
-            )
+            yield GroupLine(number, math.fsum(share[name] for name in names), names, splits)
+        for one in sorted((x for x in causes if x.kind == PAIR), key=lambda x: x.group):
+            yield GroupLine(one.group, one.probability, (one.id,))
 
     def _split(self, group: Sequence[int]) -> str:
         inside = np.isin(self.known.cause, group)
@@ -318,9 +323,16 @@ class _Writer:
     def unsolved(self) -> Iterator[str]:
         """Yield the faults that could not be weighed, with the reason."""
         reasons = self.investigation.basis.reasons[1:]
-        for fault, reason in zip(self.dictionary.faults, reasons, strict=True):
+        read = {one.situation for one in self.investigation.readings} - {POWER_OFF.key}
+        pages = [self.dictionary.page(key) for key in sorted(read)]
+        known = zip(self.dictionary.faults, reasons, strict=True)
+        for row, (fault, reason) in enumerate(known, start=1):
             if reason:
                 yield f"{fault.id}: {reason}"
+                continue
+            for page in pages:
+                if page.reasons[row]:
+                    yield f"{fault.id}, at {page.situation}: {page.reasons[row]}"
         yield from self.weighed.unsolved
         if self.weighed.left_out:
             yield (

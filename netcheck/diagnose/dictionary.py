@@ -18,17 +18,18 @@ from netcheck.analysis.health import require_health
 from netcheck.analysis.options import Progress
 from netcheck.analysis.tolerance import draw_factors
 from netcheck.analysis.tolerance_variables import variables_of
-from netcheck.circuit.changes import AddResistor, Change, ReplaceTube
+from netcheck.circuit.changes import AddResistor, Change, DriveLevel, ReplaceTube
 from netcheck.circuit.model import GROUND, Circuit
 from netcheck.diagnose.bench import SolvedBench
+from netcheck.diagnose.meter_load import LOADED_SHARE, loaded_volts
 from netcheck.diagnose.meters import DIGITAL, Meter
 from netcheck.diagnose.ohm_page import OhmPage, open_ohm_of, solve_ohm_page
 from netcheck.diagnose.ohms import OPEN_FROM_OHM
-from netcheck.diagnose.page import Page, Spread, solve_page
+from netcheck.diagnose.page import LOAD_OHM, Page, Spread, solve_page
 from netcheck.diagnose.readings import ReadingKind, name_of
 from netcheck.diagnose.situations import IDLE, POWER_OFF, SITUATIONS, Situation
 from netcheck.diagnose.store import Store, digest_of
-from netcheck.errors import UnanswerableError
+from netcheck.errors import SolverUnavailableError, UnanswerableError
 from netcheck.faults import list_faults
 from netcheck.faults.base import BuildState, Fault
 from netcheck.judge.limits import limits_of
@@ -118,7 +119,7 @@ class Dictionary:
         variables = tuple(one for one in every if band or one.kind != "mains")
         self.spread = Spread(variables, draw_factors(variables, options.draws, options.seed))
         self._pages: dict[str, Page] = {}
-        self._foreseen: dict[tuple[Point, float], Foreseen] = {}
+        self._foreseen: dict[tuple[Point, float, bool], Foreseen] = {}
 
     @cached_property
     def ohms(self) -> OhmPage:
@@ -147,16 +148,19 @@ class Dictionary:
             self._pages[key] = page
         return page is not None
 
-    def foresee(self, point: Point, shown: float) -> Foreseen:
+    def foresee(self, point: Point, shown: float, *, metered: bool = False) -> Foreseen:
         """Return what a point reads with each fault; `shown` is what the meter shows.
 
-        An analog meter loads by its range, which `shown` [V] decides.
+        An analog meter loads by its range, which `shown` [V] decides.  metered: solve with
+        the meter connected where its load matters.
         """
         loads = point.kind in ("volts", "leak")
         load_ohm = self.options.meter.load_ohm(shown) if loads else 0.0
-        key = (point, load_ohm)
+        metered = metered and point.kind == "volts"
+        key = (point, load_ohm, metered)
         if key not in self._foreseen:
-            self._foreseen[key] = self._foresee(point, load_ohm)
+            found = self._foresee(point, load_ohm)
+            self._foreseen[key] = self._metered(point, load_ohm, found) if metered else found
         return self._foreseen[key]
 
     def _foresee(self, point: Point, load_ohm: float) -> Foreseen:
@@ -179,6 +183,32 @@ class Dictionary:
         """Return from where on ohms read as open at a point."""
         return open_ohm_of(self.circuit, point.first, point.second)
 
+    def _metered(self, point: Point, load_ohm: float, linear: Foreseen) -> Foreseen:
+        """Return readings in which faults with a weak source there are solved with the meter."""
+        page, ends = self.page(point.situation), (point.first, point.second)
+        situation = next(one for one in SITUATIONS if one.key == point.situation)
+        if len(situation.hot) > 1:
+            return linear
+        weak = page.source_ohm(*ends) > LOADED_SHARE * load_ohm
+        rows = [int(row) for row in np.flatnonzero(weak) if not page.reasons[row]]
+        if GROUND in ends and load_ohm == LOAD_OHM:
+            rows = []  # that is how the page measured the source
+        variants = [(), *(changes or () for changes in self._variants(situation))]
+        around = situation.changes(self.circuit, self.on_mains, situation.hot[0])
+        try:
+            volts = loaded_volts(
+                self.pool(), self.circuit, ends, load_ohm,
+                [(*variants[row], *around) for row in rows],
+            ) if rows else []  # fmt: skip
+        except SolverUnavailableError:
+            return linear
+        nominal, units = linear.nominal.copy(), linear.units.copy()
+        for row, value in zip(rows, volts, strict=True):
+            if value is not None:
+                units[row] += value - nominal[row]
+                nominal[row] = value
+        return replace(linear, nominal=nominal, units=units)
+
     def _leak(self, page: Page, ref: str, load_ohm: float) -> Foreseen:
         """Return the volts at a coupling capacitor's lifted end: its leak and the meter
         divide what stands before it."""
@@ -190,9 +220,11 @@ class Dictionary:
             for change in fault.changes:
                 if isinstance(change, AddResistor) and {change.net_a, change.net_b} == nets:
                     leak_ohm[row] = change.ohm if ref in fault.parts else NEUTRAL_OHM
-        share = load_ohm / (load_ohm + leak_ohm + page.source_ohm(before, GROUND))
-        volts = page.volts(before, GROUND, NEUTRAL_OHM)
-        nominal = page.nominal_volts(before, GROUND, NEUTRAL_OHM)
+        # Lifted, a leak no longer feeds the grid leak: before it all is as in a sound unit.
+        rows = np.where(leak_ohm < NEUTRAL_OHM, 0, np.arange(len(leak_ohm)))
+        share = load_ohm / (load_ohm + leak_ohm + page.source_ohm(before, GROUND)[rows])
+        volts = page.volts(before, GROUND, NEUTRAL_OHM)[rows]
+        nominal = page.nominal_volts(before, GROUND, NEUTRAL_OHM)[rows]
         return Foreseen(nominal * share, volts * share[:, None])
 
     def reasons(self, situations: Sequence[str]) -> list[str]:
@@ -202,7 +234,16 @@ class Dictionary:
         return [next((p.reasons[row] for p in pages if p.reasons[row]), "") for row in rows]
 
     def _variants(self, situation: Situation) -> list[tuple[Change, ...] | None]:
-        return [fault.changes if situation.shows(fault) else None for fault in self.faults]
+        """Return the changes of each fault; None where the situation does not show it.
+
+        What works the circuit by itself is handed on, so that its row says why it is not
+        weighed.
+        """
+        warm = situation.powered and situation.tubes_in
+        return [
+            fault.changes if situation.shows(fault) or (warm and _sustained(fault)) else None
+            for fault in self.faults
+        ]
 
     def _solved(self, situation: Situation) -> Page:
         variants = self._variants(situation)
@@ -262,11 +303,15 @@ class Dictionary:
         return (
             __version__,
             *write_deck(self.circuit).lines,
-            repr([(part.ref, part.pins) for part in self.circuit]),
+            repr([(part.ref, part.pins, part.note, part.tube) for part in self.circuit]),
             repr(self.spread.variables),
             self.spread.factors.tobytes().hex(),
             *(repr(library.find(name)) for name in types),
         )
+
+
+def _sustained(fault: Fault) -> bool:
+    return any(isinstance(change, DriveLevel) for change in fault.changes)
 
 
 def column_of(circuit: Circuit, point: Point) -> str:

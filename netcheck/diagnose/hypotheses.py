@@ -136,8 +136,8 @@ def _nodes(
     for place, (first, second) in enumerate(pairwise(members)):
         a, b = _size(faults[first]) or 0.0, _size(faults[second]) or 0.0
         joined = is_swept and 0.0 < a < b <= FAR_APART * a
-        width = math.log(b / a) / STEPS if joined else 1.0
-        for step in range(STEPS + 1) if joined else (0, STEPS):
+        width = math.log(b / a) / STEPS if joined else 0.0
+        for step in range(STEPS + 1) if joined else ():
             share = step / STEPS
             weight = width * ((1.0 - share) * likely[place] + share * likely[place + 1])
             if step == 0:
@@ -147,7 +147,8 @@ def _nodes(
             else:
                 row = (first + 1, second + 1, share)
             nodes[row] = nodes.get(row, 0.0) + weight
-    nodes = nodes or {(members[0] + 1, members[0] + 1, 0.0): 1.0}
+    for at, one in zip(members, likely, strict=True):
+        nodes.setdefault((at + 1, at + 1, 0.0), one)
     return [(*row, cause, weight) for row, weight in nodes.items()]
 
 

@@ -90,7 +90,10 @@ class Basis:
         for one in self.swept.get((fault.parts, fault.kind), ()):
             low, high = sorted((one.from_value, one.to_value))
             if low <= size <= high:
-                return one.make(size)
+                made = one.make(size)
+                return replace(
+                    made, kind=fault.kind, id=made.id.replace(f"/{made.kind}", f"/{fault.kind}")
+                )
         return None
 
     @cached_property

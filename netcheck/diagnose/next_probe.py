@@ -147,9 +147,10 @@ def _foresee(
         off = looked.units - mean[:, :, None]
         off_read = read - read.mean(axis=2)[:, :, None]
         shared = np.einsum("phd,rhd->hpr", off, off_read) / max(read.shape[2] - 1, 1)
-        mistaken = posterior.mistakes_of_node[nodes]
-        doubt = posterior.sight.noise**2 + mistaken * posterior.sight.span**2
-        whole = posterior.covariance[nodes] + doubt[:, :, None] * np.eye(len(read))
+        whole = posterior.covariance[nodes] + np.diag(posterior.sight.noise**2)
+        mistaken = np.minimum(posterior.mistakes_of_node[nodes], 1.0 - 1e-9)
+        doubt = np.einsum("hrr->hr", whole) * mistaken / (1.0 - mistaken)
+        whole = whole + doubt[:, :, None] * np.eye(len(read))
         gain = np.linalg.solve(whole, shared.transpose(0, 2, 1)).transpose(0, 2, 1)
         away = posterior.sight.value - posterior.mean[nodes]
         mean = mean + np.einsum("hpr,hr->ph", gain, away)

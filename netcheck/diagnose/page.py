@@ -241,12 +241,12 @@ def _rows(
     steps = iter(map(len, chunks))
     answers = pool.run(jobs, lambda _: advance(next(steps)))
     found: dict[int, Row] = {}
+    silent = replace(sound, silent=True)
     for chunk, answer in zip(chunks, answers, strict=True):
         lost = isinstance(answer, Lost)
         rows = [_blank(sound, answer.reason)] * len(chunk) if lost else answer
-        found.update(zip(chunk, rows, strict=True))
+        found.update(zip(chunk, (silent if one.silent else one for one in rows), strict=True))
     advance(len(variants) - len(shown))
-    silent = replace(sound, silent=True)
     return [sound, *(found.get(number, silent) for number in range(len(variants)))]
 
 

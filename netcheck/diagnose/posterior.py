@@ -38,6 +38,8 @@ OHM_SHARE, OHM_LEAST = 0.01, 0.3
 """Accuracy of an ohmmeter with its leads: common practice."""
 OPEN_DECADES = 0.3
 SAME_FACTOR = 3.0
+OUT_OF_QUESTION = -1e6
+"""Log density of readings where a fault was not solved: it says so elsewhere."""
 
 
 @dataclass(frozen=True)
@@ -107,8 +109,13 @@ def look(
     points: Sequence[tuple[Point, float]],
     nodes: NDArray[np.int64] | None = None,
 ) -> Looked:
-    """Return what hypotheses foresee at points; with each point what the meter shows there."""
-    foreseen = tuple(dictionary.foresee(point, shown) for point, shown in points)
+    """Return what hypotheses foresee at points; with each point what the meter shows there.
+
+    For some nodes only, points are looked at that were not read yet: a guess will do.
+    """
+    foreseen = tuple(
+        dictionary.foresee(point, shown, metered=nodes is None) for point, shown in points
+    )
     chosen = slice(None) if nodes is None else nodes
     low, high = hypotheses.low[chosen], hypotheses.high[chosen]
     share = hypotheses.share[chosen][:, None]
@@ -202,6 +209,8 @@ def weigh(
     mean, covariance = moments(looked.units)
     if readings:
         log_node, mistakes = log_likelihoods(mean, covariance, sight)
+        unknown = np.isnan(log_node)  # not solved in a situation that was read
+        log_node[unknown], mistakes[unknown] = OUT_OF_QUESTION, 0.0
         spread = _spread(looked, sight)
         log_none = log_unmodelled(mean[0], covariance[0], spread, sight)
     else:

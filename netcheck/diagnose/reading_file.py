@@ -262,7 +262,7 @@ class Reader:
 
 def _check_size(reading: Reading) -> None:
     """Complain of a value that no meter can have shown."""
-    if reading.kind == "ohms" and reading.value < 0.0:
+    if reading.kind == "ohms" and reading.value < 0.0:  # of a sheet: not seen by parse_reading
         raise NetcheckError(
             f"`{reading.text}`: a resistance is not below zero",
             hint="a meter shows this while a capacitor is charged: discharge, and read again",

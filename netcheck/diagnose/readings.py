@@ -102,9 +102,23 @@ def parse_reading(text: str) -> Reading:
         raise NetcheckError(f"`{text}`: a leak is read with the tubes out", hint="leak(C3)=0.4V")
     size, plus_minus, error = value.replace("\u00b1", "+-").partition("+-")
     accuracy = _value(text, error, unit) if plus_minus else 0.0
-    if accuracy < 0.0 or math.isinf(accuracy):
+    if plus_minus and (not 0.0 < accuracy < math.inf or not unit):
         raise NetcheckError(f"`{text}`: an error is a size above zero", hint=_HINT)
-    return Reading(kind, names[0], second, _value(text, size, unit), where, accuracy)
+    known = _value(text, size, unit)
+    if math.isinf(known) and plus_minus:
+        raise NetcheckError(f"`{text}`: open has no error", hint=_HINT)
+    reading = Reading(kind, names[0], second, known, where, accuracy)
+    check_ohms(reading)
+    return reading
+
+
+def check_ohms(reading: Reading) -> None:
+    """Complain of a resistance below zero."""
+    if reading.kind == "ohms" and reading.value < 0.0:
+        raise NetcheckError(
+            f"`{reading.text}`: a resistance is not below zero",
+            hint="a meter shows this while a capacitor is charged: discharge, and read again",
+        )
 
 
 def _value(text: str, value: str, unit: str) -> float:

@@ -17,6 +17,7 @@ import tempfile
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
+from zipfile import BadZipFile
 
 import numpy as np
 
@@ -67,10 +68,13 @@ class Store:
                 tuple((str(part), str(quantity), float(limit))
                       for part, quantity, limit in words["limits"]),
             )  # fmt: skip
-        except (OSError, ValueError, KeyError, TypeError, EOFError):
+        except (OSError, ValueError, KeyError, TypeError, EOFError, AttributeError, BadZipFile):
             return None
         rows, columns = len(page.reasons), len(page.columns)
+        nets = len(page.nets)
         if page.nominal.shape != (rows, columns) or page.draws.shape[:2] != (columns, rows):
+            return None
+        if page.pull.shape != (rows, nets, nets):
             return None
         with contextlib.suppress(OSError):
             os.utime(place)

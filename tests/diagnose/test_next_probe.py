@@ -190,10 +190,6 @@ def test_reading_the_same_net_again_elsewhere_tells_less_than_a_net_of_its_own()
     assert second[own] > 1.2 * second.get(twin, 0.0)
 
 
-@pytest.mark.xfail(
-    raises=AssertionError,
-    reason="a chance of 1 % of a mistake, times the span squared, hides the units",
-)
 def test_whoever_has_read_the_supply_knows_the_mains(
     dictionary: Dictionary, basis: Basis, hypotheses: Hypotheses
 ) -> None:

@@ -238,6 +238,14 @@ def test_what_was_read_behind_the_lamp_is_not_dropped_silently(read: Read, print
     assert "hint: what was read behind the lamp is not weighed: leave it empty" in said
 
 
+def test_ohms_below_zero_come_from_a_charged_capacitor(read: Read) -> None:
+    said = mistake(read, "id,reading\npower_off/grid/X2,-5\npower_off/rail/ht,0\n")
+
+    assert "readings.txt:2:1: `R(g2)=-5ohm@power_off`: a resistance is not below zero" in said
+    assert "discharge, and read again" in said
+    assert "rail/ht" not in said
+
+
 def test_a_line_of_another_sheet_gets_a_suggestion(read: Read) -> None:
     said = mistake(read, "id,reading\nidle/grid/X3,2V\n")
 
@@ -326,7 +334,6 @@ def test_a_file_that_cannot_be_read(reader: Reader, tmp_path: Path, name: str, s
         ("ripple(q)=yes", "there is no net q", ""),
         ("V(q)=skip", "there is no net q", ""),
         ("V(g2)=skip@power_off", "only ohms are read with the power off", ""),
-        ("R(g2)=-5ohm", "a resistance is not below zero", "discharge, and read again"),
         ("V(g2)=300MV", "cannot be: it is more than 100 kV", "is the prefix right?"),
         ("I(R8)=-34kA", "cannot be: it is more than 1 kA", ""),
         ("leak(C3)=1e300V", "cannot be: it is more than", ""),

@@ -75,7 +75,6 @@ def test_an_error_that_is_no_size_is_one_clear_error(text: str) -> None:
 @pytest.mark.parametrize(
     "text", ["ripple(ht)=yes+-yes", "R(g4)=-242kohm", "R(g4)=open+-1kohm", "V(g4)=1V+-0V"]
 )
-@pytest.mark.xfail(reason="`parse_reading` takes it without a word", raises=pytest.fail.Exception)
 def test_what_no_meter_shows_is_one_clear_error(text: str) -> None:
     with pytest.raises(NetcheckError):
         parse_reading(text)

@@ -128,14 +128,11 @@ def an_archive(folder: Path) -> None:
     (folder / "draws.npy").write_bytes(b"PK\x03\x04 no archive after all")
 
 
-NOT_YET = pytest.mark.xfail(reason="`Store.load` does not find this out")
-
-
 @pytest.mark.parametrize(
     "spoil",
     [no_file, truncated, only_a_header, nothing_in_it, other_shape, rows_of_another, pickled,
      objects, garbage, a_list, without_reasons, limits_of_two,
-     pytest.param(pull_of_another, marks=NOT_YET), pytest.param(an_archive, marks=NOT_YET)],
+     pull_of_another, an_archive],
 )  # fmt: skip
 def test_a_spoiled_page_is_no_page(kept: Store, spoil: Callable[[Path], None]) -> None:
     assert kept.folder is not None
@@ -268,18 +265,13 @@ def with_second_supply(circuit: Circuit) -> Circuit:
     return circuit.with_parts(Part("VB", "voltage_source", pins, -50.0, note))
 
 
-OVERLOOKED = pytest.mark.xfail(
-    raises=AssertionError, reason="`Dictionary._content` has no limits of tubes and windings"
-)
-
-
 @pytest.mark.parametrize(
     ("change", "situation", "mains"),
     [
         (with_value, TUBES_OUT.key, "230V"),
         (with_net_renamed, IDLE.key, "230V"),
         (with_tolerance, IDLE.key, "230V"),
-        pytest.param(with_plate_limit, IDLE.key, "230V", marks=OVERLOOKED),
+        (with_plate_limit, IDLE.key, "230V"),
         (with_steady_supply, reduced(0.6).key, "230V"),
         (with_steady_supply, reduced(0.6).key, ""),
     ],
