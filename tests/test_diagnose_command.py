@@ -231,7 +231,19 @@ def test_a_file_and_options_together_the_last_counts(diagnose: Diagnose, tmp_pat
 def test_the_printed_sheet_comes_back_filled_in(diagnose: Diagnose, tmp_path: Path) -> None:
     sheet = tmp_path / "sheet.csv"
     printed = CliRunner().invoke(
-        app, ["expect", str(SINGLE), "--mains", "none", "--format", "csv", "-o", str(sheet)]
+        app,
+        [
+            "expect",
+            str(SINGLE),
+            "--mains",
+            "none",
+            "--draws",
+            "20",
+            "--format",
+            "csv",
+            "-o",
+            str(sheet),
+        ],
     )
     assert printed.exit_code == 0, printed.output
     empty = diagnose("--readings", sheet)
@@ -323,6 +335,13 @@ def test_a_dictionary_that_cannot_be_kept_is_a_remark(tiny: Path, tmp_path: Path
     assert found["assumptions"][0].startswith("the dictionary could not be kept: ")
 
 
+@pytest.mark.filterwarnings("error")
+def test_nothing_is_printed_beside_the_report(diagnose: Diagnose) -> None:
+    result = diagnose("--reading", "V(g2)=1.5V", "--reading", "R(ht)=open", "--seen", "hum=no")
+
+    assert (result.exit_code, result.stderr) == (0, "")
+
+
 def test_no_dictionary_keeps_none(tiny: Path, tmp_path: Path) -> None:
     folder, cache = tmp_path / "pages", tmp_path / "cache"
 
@@ -409,7 +428,7 @@ def test_ctrl_c_at_a_question_keeps_what_was_answered(
         (("--reading", "V(g3)=1V"), "--reading: there is no net g3"),
         (("--reading", "V(g2)=nan"), "`nan` is not a value"),
         (("--reading", "V(g2)=1e300"), "cannot be: it is more than 100 kV"),
-        (("--reading", "R(g2)=-1"), "`R(g2)=-1`: "),
+        (("--reading", "R(g2)=-1"), "a resistance is not below zero"),
         (("--reading", "V(g2)=1V@noon"), "there is no situation `noon`"),
         (("--reading", "V(\x1b[31mg2)=1V"), "there is no net"),
         (("--seen", "glow(R8)=yes"), "R8 is a resistor, not a tube"),

@@ -46,86 +46,99 @@ class DiagnosisFormat(StrEnum):
     SVG = "svg"
 
 
+ReadingOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--reading",
+        metavar="READING",
+        help="What the meter shows, such as V(g4)=-31.2V, V(p4,ht)=-2V, I(R24)=34mA, "
+        "R(g4)=242kohm, leak(C3)=0.4V or ripple(ht)=yes; after @ the situation: power_off, "
+        "tubes_out, mains_60, idle. May be repeated.",
+    ),
+]
+ReadingsOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--readings",
+        metavar="FILE",
+        help="A list of readings, one a line, or the CSV of `netcheck expect` filled in.",
+    ),
+]
+SeenOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--seen",
+        metavar="EVIDENCE",
+        help="What was seen, smelled or done: glow(X4)=yes, fuse=blown, hum=yes, "
+        "smell(R24)=yes, swap(X4)=stayed, recent=new_tubes. May be repeated.",
+    ),
+]
+InteractiveOption = Annotated[
+    bool,
+    typer.Option(
+        "--interactive", help="Ask for one reading after the other until one cause stands out."
+    ),
+]
+LogOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--log",
+        metavar="FILE",
+        help="Keep the answers of --interactive here; an earlier file is gone on with.",
+    ),
+]
+DiagnosisFormatOption = Annotated[
+    DiagnosisFormat,
+    typer.Option("--format", help="Text, JSON, an HTML page, or the drawing alone as SVG."),
+]
+MeterOption = Annotated[
+    str,
+    typer.Option(
+        "--meter", help="10Mohm, 20kohm/V, digital, analog or `none`; its load is solved."
+    ),
+]
+MainsOption = Annotated[
+    str,
+    typer.Option(
+        "--mains",
+        metavar="BAND",
+        help="Mains band by nominal volts or name, or `none` where it is as on the netlist.",
+    ),
+]
+DrawsOption = Annotated[
+    int, typer.Option("--draws", min=50, max=5_000, help="Units drawn for every fault.")
+]
+KeepOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--dictionary",
+        metavar="FOLDER",
+        envvar="NETCHECK_DICTIONARY",
+        help="Folder where solved dictionaries are kept; the user's cache if not given.",
+    ),
+]
+ForgetOption = Annotated[
+    bool, typer.Option("--no-dictionary", help="Keep no dictionary, and use none.")
+]
+
+
 @guarded
 def diagnose(
     file: NetlistArgument,
-    reading: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--reading",
-            metavar="READING",
-            help="What the meter shows, such as V(g4)=-31.2V, V(p4,ht)=-2V, I(R24)=34mA, "
-            "R(g4)=242kohm, leak(C3)=0.4V or ripple(ht)=yes; after @ the situation: power_off, "
-            "tubes_out, mains_60, idle. May be repeated.",
-        ),
-    ] = None,
-    readings: Annotated[
-        Path | None,
-        typer.Option(
-            "--readings",
-            metavar="FILE",
-            help="A list of readings, one a line, or the CSV of `netcheck expect` filled in.",
-        ),
-    ] = None,
-    seen: Annotated[
-        list[str] | None,
-        typer.Option(
-            "--seen",
-            metavar="EVIDENCE",
-            help="What was seen, smelled or done: glow(X4)=yes, fuse=blown, hum=yes, "
-            "smell(R24)=yes, swap(X4)=stayed, recent=new_tubes. May be repeated.",
-        ),
-    ] = None,
-    interactive: Annotated[
-        bool,
-        typer.Option(
-            "--interactive", help="Ask for one reading after the other until one cause stands out."
-        ),
-    ] = False,
-    log: Annotated[
-        Path | None,
-        typer.Option(
-            "--log",
-            metavar="FILE",
-            help="Keep the answers of --interactive here; an earlier file is gone on with.",
-        ),
-    ] = None,
-    format: Annotated[
-        DiagnosisFormat,
-        typer.Option("--format", help="Text, JSON, an HTML page, or the drawing alone as SVG."),
-    ] = DiagnosisFormat.TEXT,
+    reading: ReadingOption = None,
+    readings: ReadingsOption = None,
+    seen: SeenOption = None,
+    interactive: InteractiveOption = False,
+    log: LogOption = None,
+    format: DiagnosisFormatOption = DiagnosisFormat.TEXT,
     output: OutputOption = None,
-    meter: Annotated[
-        str,
-        typer.Option(
-            "--meter", help="10Mohm, 20kohm/V, digital, analog or `none`; its load is solved."
-        ),
-    ] = "10Mohm",
-    mains: Annotated[
-        str,
-        typer.Option(
-            "--mains",
-            metavar="BAND",
-            help="Mains band by nominal volts or name, or `none` where it is as on the netlist.",
-        ),
-    ] = "230V",
+    meter: MeterOption = "10Mohm",
+    mains: MainsOption = "230V",
     build: BuildOption = Build.UNKNOWN,
     age: AgeOption = None,
-    draws: Annotated[
-        int, typer.Option("--draws", min=50, max=5_000, help="Units drawn for every fault.")
-    ] = 200,
-    keep: Annotated[
-        Path | None,
-        typer.Option(
-            "--dictionary",
-            metavar="FOLDER",
-            envvar="NETCHECK_DICTIONARY",
-            help="Folder where solved dictionaries are kept; the user's cache if not given.",
-        ),
-    ] = None,
-    forget: Annotated[
-        bool, typer.Option("--no-dictionary", help="Keep no dictionary, and use none.")
-    ] = False,
+    draws: DrawsOption = 200,
+    keep: KeepOption = None,
+    forget: ForgetOption = False,
     jobs: JobsOption = None,
     tubes: TubesOption = None,
     limit: LimitOption = None,
@@ -330,7 +343,7 @@ def _complain(error: NetcheckError) -> None:
 
 
 def _diagnosis(investigation: Investigation, file: Path) -> Diagnosis:
-    """Return what was found; which engine solved a page that was kept is not known."""
+    """Return what was found."""
     from dataclasses import replace
 
     from netcheck.diagnose.diagnosis import diagnosis_of

@@ -6,7 +6,7 @@ Comes in: an `Investigation`.  Goes out: a `Diagnosis`.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -18,12 +18,12 @@ from netcheck.diagnose.dictionary import Point
 from netcheck.diagnose.hypotheses import NONE_SHARE, rounded_size, size_words
 from netcheck.diagnose.investigation import STANDS_OUT, Investigation
 from netcheck.diagnose.next_probe import Outlook, Proposal, propose
-from netcheck.diagnose.ohms import OPEN_FROM_OHM
-from netcheck.diagnose.pair_causes import PairCause, PairsWeighed, weigh_pairs
+from netcheck.diagnose.pair_causes import PairsWeighed, weigh_pairs
+from netcheck.diagnose.pair_lines import PAIR, SIGMAS, pair_line, shown
 from netcheck.diagnose.pair_shares import shares_with_pairs, singles_fail
-from netcheck.diagnose.posterior import Posterior, point_of, seen_value
+from netcheck.diagnose.posterior import Posterior, point_of
 from netcheck.diagnose.readings import Reading
-from netcheck.diagnose.situations import POWER_OFF
+from netcheck.diagnose.situations import IDLE, POWER_OFF
 from netcheck.errors import SolverUnavailableError
 from netcheck.faults.base import Fault
 from netcheck.report.diagnosis_model import (
@@ -47,13 +47,10 @@ UNITS: dict[str, SheetUnit] = {
 }  # fmt: skip
 ENDS = (5.0, 95.0)
 """Percentiles of a band: 90 % of units."""
-SIGMAS = 1.645
-"""Half of such a band of a normal distribution."""
 LEAST_EXPLAINED = 0.002
 """Causes less likely are not explained reading by reading."""
 MOST_FORETOLD = 6
 LIKELY_MISTAKE = 0.5
-PAIR = "pair"
 SOUND = "Every part is within its tolerance: what was complained of is not at rest, or not here."
 UNKNOWN = (
     "Something that is not in the catalogue, or two faults at once, or a netlist that is not this "
@@ -61,9 +58,7 @@ UNKNOWN = (
 )
 
 
-def diagnosis_of(
-    investigation: Investigation, file: str, *, remarks: Sequence[str] = (), engine: str = ""
-) -> Diagnosis:
+def diagnosis_of(investigation: Investigation, file: str) -> Diagnosis:
     """Return what is known so far."""
     weighed = weighed_pairs(investigation)
     writer = _Writer(investigation, weighed)
@@ -84,8 +79,8 @@ def diagnosis_of(
         tuple(writer.unsolved()),
         settled,
         CAUTIONS,
-        (*remarks, *writer.assumptions()),
-        engine,
+        tuple(writer.assumptions()),
+        dictionary.page(IDLE.key).engine,
         tuple(writer.doubtful()),
     )
 
@@ -166,7 +161,7 @@ class _Writer:
         ]
         last = max(self.group_of.values())
         lines += [
-            self._pair(pair, float(share), last + place)
+            pair_line(self.investigation, pair, float(share), last + place)
             for place, (pair, share) in enumerate(zip(self.weighed.pairs, pairs, strict=True), 1)
         ]
         return sorted(lines, key=lambda one: -one.probability)
@@ -174,28 +169,6 @@ class _Writer:
     def _none(self, share: float) -> CauseLine:
         return CauseLine(
             NONE_OF_THESE, (), "", UNKNOWN, share, NONE_SHARE, self.group_of[len(self.known.causes)]
-        )
-
-    def _pair(self, pair: PairCause, share: float, group: int) -> CauseLine:
-        """Return two faults at once; they are in no group with others."""
-        first, second = pair.first, pair.second
-        why = f" {first.id} overloads {pair.link}." if pair.kind == "causes" else ""
-        explained = [
-            Explained(*_foretold_by_pair(one, value, sigma, self.dictionary.open_ohm))
-            for one, value, sigma in zip(
-                self.investigation.readings, pair.expected, pair.sigma, strict=True
-            )
-        ]
-        return CauseLine(
-            f"{first.id} & {second.id}",
-            tuple(dict.fromkeys((*first.parts, *second.parts))),
-            PAIR,
-            f"{first.summary} {second.summary}{why}",
-            share,
-            pair.prior,
-            group,
-            explained=tuple(explained),
-            next_step=first.next_measurement,
         )
 
     def _cause(self, cause: int, share: float) -> CauseLine:
@@ -366,30 +339,9 @@ class _Writer:
                 )
 
 
-def shown(point: Point, value: float, open_ohm: float) -> float:
-    """Return a value of the dictionary as a meter shows it: ohms from their logarithm."""
-    if point.kind != "ohms":
-        return value
-    ohm = 10.0**value
-    return math.inf if ohm >= 0.99 * open_ohm else ohm
-
-
 def probe_id(proposal: Proposal) -> str:
     """Return the stable id of a measurement, as on the bench sheet."""
     return f"{proposal.point.situation}/{proposal.wanted.name}"
-
-
-def _foretold_by_pair(
-    reading: Reading, value: float, sigma: float, open_ohm: Callable[[Point], float]
-) -> tuple[float, float, float, float]:
-    """Return what a pair expects of a reading, its band, and how far the reading is off."""
-    point = point_of(reading)
-    if math.isnan(value) or reading.kind == "ripple":
-        return math.nan, math.nan, math.nan, math.nan
-    most = open_ohm(point) if reading.kind == "ohms" else OPEN_FROM_OHM
-    ends = (shown(point, value + side * SIGMAS * sigma, most) for side in (0.0, -1.0, 1.0))
-    expected, low, high = ends
-    return expected, low, high, (seen_value(reading, most) - value) / sigma
 
 
 def _ripple_line(reading: Reading) -> ReadingLine:

@@ -134,7 +134,8 @@ class Dictionary:
             page = self.store.load(digest)
             if page is None:
                 page = self._solved(situation)
-                self.store.keep(digest, page)
+                if page.whole:
+                    self.store.keep(digest, page)
             self._pages[key] = page
         return self._pages[key]
 

@@ -61,7 +61,8 @@ class HeatSigns:
         """Return by row the largest plate ratio."""
         if not self.plate:
             return np.zeros(1)
-        return np.asarray(np.nanmax(np.array(list(self.plate.values())), axis=0))
+        ratios = np.array(list(self.plate.values()))
+        return np.asarray(np.where(np.isnan(ratios), 0.0, ratios).max(axis=0))
 
     def words(self, row: int) -> tuple[str, ...]:
         """Return what is overheated in one row, tubes first, the hottest first."""

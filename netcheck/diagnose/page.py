@@ -113,6 +113,8 @@ class Row:
     draws: Single
     reason: str = ""
     silent: bool = False
+    lost: bool = False
+    """Its worker was lost: another time it may be solved."""
 
 
 @dataclass(frozen=True)
@@ -122,7 +124,8 @@ class Page:
     nominal: (rows, columns), without a meter.  pull: (rows, nets, nets), by how many ohms
     a current drawn from the second net lowers the first.  draws: (columns, rows, draws).
     reasons: by row, why it was not solved, else empty.  limits: at idle, (part, quantity,
-    limit) of what heat can tell of: plates, resistors, windings.
+    limit) of what heat can tell of: plates, resistors, windings.  engine: the solver.
+    whole: no row was lost to a limit of time or memory.
     """
 
     situation: str
@@ -133,6 +136,8 @@ class Page:
     draws: Single
     reasons: tuple[str, ...]
     limits: tuple[tuple[str, str, float], ...] = ()
+    engine: str = ""
+    whole: bool = True
 
     @cached_property
     def place(self) -> dict[str, int]:
@@ -215,6 +220,8 @@ def solve_page(
         np.array([one.pull for one in rows], dtype=np.float32),
         np.ascontiguousarray(np.array([one.draws for one in rows]).transpose(2, 0, 1)),
         tuple(one.reason for one in rows),
+        engine=pool.engine,
+        whole=not any(one.lost for one in rows),
     )
 
 
@@ -257,7 +264,7 @@ def _between(states: Sequence[Row], spread: Spread) -> Row:
     cold, hot = states
     reason = cold.reason or hot.reason
     if reason or (cold.silent and hot.silent):
-        return replace(hot, reason=reason, silent=not reason)
+        return replace(hot, reason=reason, silent=not reason, lost=cold.lost or hot.lost)
     share = np.random.default_rng(HEATING_SEED).uniform(size=(len(spread.factors), 1))
     draws = cold.draws * (1.0 - share) + hot.draws * share
     return Row(
@@ -377,7 +384,8 @@ def _empty(shape: tuple[int, int, int], reason: str) -> Row:
 
 
 def _blank(sound: Row, reason: str) -> Row:
-    return _empty((len(sound.nominal), len(sound.pull), len(sound.draws)), reason)
+    shape = (len(sound.nominal), len(sound.pull), len(sound.draws))
+    return replace(_empty(shape, reason), lost=True)
 
 
 def _kind_of(variable: Variable) -> KnobKind:

@@ -21,7 +21,13 @@ from netcheck.diagnose.evidence import EVIDENCE_KINDS, Evidence, check_evidence,
 from netcheck.diagnose.next_probe import point_wanted
 from netcheck.diagnose.plan import Plan, Wanted
 from netcheck.diagnose.posterior import point_of
-from netcheck.diagnose.readings import OPEN_WORDS, Reading, ReadingKind, parse_reading
+from netcheck.diagnose.readings import (
+    OPEN_WORDS,
+    Reading,
+    ReadingKind,
+    check_ohms,
+    parse_reading,
+)
 from netcheck.diagnose.situations import IDLE, POWER_OFF, SITUATIONS, TUBES_OUT
 from netcheck.errors import ManyErrors, NetcheckError
 from netcheck.netlist.suggest import did_you_mean, listed
@@ -262,11 +268,7 @@ class Reader:
 
 def _check_size(reading: Reading) -> None:
     """Complain of a value that no meter can have shown."""
-    if reading.kind == "ohms" and reading.value < 0.0:  # of a sheet: not seen by parse_reading
-        raise NetcheckError(
-            f"`{reading.text}`: a resistance is not below zero",
-            hint="a meter shows this while a capacitor is charged: discharge, and read again",
-        )
+    check_ohms(reading)
     most, unit = MOST.get(reading.kind, (math.inf, ""))
     if max(abs(reading.value), reading.accuracy) > most:
         raise NetcheckError(

@@ -30,7 +30,7 @@ _KINDS: dict[str, tuple[ReadingKind, str]] = {
     "leak": ("leak", "V"),
     "ripple": ("ripple", ""),
 }
-_FORM = re.compile(r"\s*(\w+)\s*\(([^()=@]+)\)\s*=\s*([^@]+?)\s*(?:@\s*(\w+)\s*)?")
+_FORM = re.compile(r"\s*(\w+)\s*\(([^()=]+)\)\s*=\s*([^@]+?)\s*(?:@\s*(\w+)\s*)?")
 _HINT = "such as V(g4)=-31.2V, V(a,b)=2V, I(R24)=34mA, R(g4)=242kohm or ripple(ht)=yes"
 _PAIR = 2
 OPEN = "open"

@@ -23,7 +23,7 @@ import numpy as np
 
 from netcheck.diagnose.page import Page
 
-FORMAT = 1
+FORMAT = 2
 MOST_BYTES = 600_000_000
 """Of all pages together."""
 
@@ -67,6 +67,7 @@ class Store:
                 arrays["nominal"], arrays["pull"], arrays["draws"], tuple(words["reasons"]),
                 tuple((str(part), str(quantity), float(limit))
                       for part, quantity, limit in words["limits"]),
+                str(words["engine"]),
             )  # fmt: skip
         except (OSError, ValueError, KeyError, TypeError, EOFError, AttributeError, BadZipFile):
             return None
@@ -92,6 +93,7 @@ class Store:
                 words = {
                     "situation": page.situation, "columns": page.columns, "nets": page.nets,
                     "reasons": page.reasons, "limits": page.limits,
+                    "engine": page.engine,
                 }  # fmt: skip
                 (Path(new) / "page.json").write_text(json.dumps(words), "utf-8")
                 whole = Path(new) / "whole"

@@ -120,7 +120,8 @@ def _account(cause: CauseLine, diagnosis: Diagnosis) -> Iterator[Text]:
 
 
 def _groups(console: Console, diagnosis: Diagnosis) -> None:
-    several = [group for group in diagnosis.groups if len(group.causes) > 1]
+    every = [group for group in diagnosis.groups if len(group.causes) > 1]
+    several = [group for group in every if group.probability >= words.WORTH_A_GROUP]
     if not several:
         return
     heading(console, "What cannot be told apart yet")

@@ -41,6 +41,8 @@ LISTED = 12
 """Causes listed as text; the JSON has every one."""
 NAMED = 6
 """Members of an ambiguity group that are named; more are counted."""
+WORTH_A_GROUP = 0.01
+"""Groups of causes less likely together are not spelled out."""
 PROBES = 3
 """Measurements proposed at a time."""
 SD_NOTE = "sd: standard deviations of tolerance, meter and model together."
@@ -262,7 +264,7 @@ def summary_words(diagnosis: Diagnosis) -> str:
     rivals = group_members(diagnosis, first) - 1
     beside = f"; {counted(rivals, 'other')} cannot be told from it yet" if rivals else ""
     if first.id == NO_FAULT:
-        return f"Likeliest: no fault, the readings are those of a sound unit ({sure}){beside}."
+        return f"Likeliest: no fault ({sure}){beside}."
     if first.id == NONE_OF_THESE:
         return f"Likeliest: none of the causes that were weighed ({sure}){beside}."
     return f"Likeliest: {short_name(first.id)} ({sure}){beside}."

@@ -32,6 +32,8 @@ ERROR_V = 0.1
 ERROR_SHARE = 2.5e-4
 """Settled: every state is within this of where its mean vanishes (at twice as much the
 watts of one fault in three were 0.5 % off, EL34 pair) ..."""
+UNSURE = 2.0
+"""Where the Jacobian is learned, the error is not known better than this anyway ..."""
 SMALL = 0.5
 """... and its mean is below the stated share, unless the error is far smaller."""
 CORE_STRICTNESS = 10.0
@@ -120,6 +122,8 @@ class SlowStates:
         shares = np.abs(means.residual) / np.maximum(means.scale, FLOOR_RMS)
         error_v = np.abs(step) * self.weight
         allowed_v = ERROR_V + ERROR_SHARE * np.abs(means.states) * self.weight
+        if self.network is None:
+            allowed_v = UNSURE * allowed_v
         cores = np.arange(len(shares)) >= len(shares) - len(self.cores)
         shares = np.where(cores, CORE_STRICTNESS * shares, shares)
         small = (error_v < SMALL * allowed_v) & (~cores | (np.abs(means.residual) < CORE_MEAN_V))

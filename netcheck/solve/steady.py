@@ -57,7 +57,8 @@ FINER = 2
 FINEST = 256
 """Steps per cycle; a run that does not balance is settled again with these."""
 STALLED = 0.5
-"""A step of Newton's is to be smaller than this share of the one before."""
+"""A step of Newton's is to be smaller than this share of the one before; those of a
+Jacobian that is still being learned come and go."""
 MAX_RUNS = 60
 MAX_GUESSED_RUNS = 14
 """With a guess there is a second try without one."""
@@ -175,10 +176,10 @@ class _Shooter:
                     waits, settling = waits + 1, WARM_UP
             elif guess is not None and runs >= HOPEFUL_RUNS and size_v > MAX_STEP_V:
                 raise EngineFailure("the guess leads nowhere")
-            elif STALLED * before_v < size_v < FAR_V:
+            elif slow.network and STALLED * before_v < size_v < FAR_V:
                 self.steps = min(FINER * self.steps, FINEST)
             best, before_v = min(best, share), size_v
-            averaged = GLANCE if size_v > FAR_V else AVERAGED
+            averaged = GLANCE if slow.network and size_v > FAR_V else AVERAGED
             step = self.bounded(step, jacobian, means)
             current = self.run(slow.moved(self.end_of(current), step), averaged, settling)
             following = slow.means(current.seen)

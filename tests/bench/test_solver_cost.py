@@ -11,15 +11,17 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator, Mapping
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from netcheck.circuit.changes import Change, apply_changes
 from netcheck.circuit.model import Circuit
-from netcheck.solve.analyses import Drive, StartState
+from netcheck.solve import slow
+from netcheck.solve.analyses import Drive, Hookup, StartState
 from netcheck.solve.deck import write_deck
-from netcheck.solve.driven import DrivenAnswer, DrivenRequest
+from netcheck.solve.driven import DrivenAnswer, DrivenRequest, solve_driven
 from netcheck.solve.idle import IdleRequest, IdleSweep, solve_sweep
 from netcheck.solve.ngspice import Engine
 from netcheck.solve.observe import Observation
@@ -159,4 +161,62 @@ def test_steady_state_against_a_plain_transient(name: str, pair: Demo) -> None:
         f"{name}: steady state {steady_s:.2f} s from idle, {nearby_s:.2f} s from a state "
         f"nearby; a plain transient of {PLAIN_S} s {plain_s:.2f} s, "
         f"{plain_s / steady_s:.1f} and {plain_s / nearby_s:.1f} times as much"
+    )
+
+
+DRIVEN_FAULTS = (
+    "C5/leaky@5Mohm", "C21/dried@30%", "R12/open", "R18/drifted@4.4kohm", "X4/weak@60%",
+    "L1/shorted_turns@1%", "R6/open", "VHT+VNEG/mains_high@110%",
+)  # fmt: skip
+"""Some that are settled at once and some that are far from the healthy circuit."""
+
+
+def timed_faults(
+    engine: Engine, known: tuple[Circuit, Hookup], variants: tuple[tuple[Change, ...], ...], by: str
+) -> tuple[float, list[DrivenAnswer]]:
+    """Drive variants from where the healthy circuit settles (in a worker).
+
+    by: `network`, the Jacobian that each run gives, or `learning`, what is measured at
+    idle and learned on the way.
+    """
+    known_network = slow.averaged_network
+    if by == "learning":
+        slow.averaged_network = lambda *_: None
+    try:
+        circuit, hookup = known
+        healthy = DrivenRequest({"full": 0.66, "overdrive": 1.32}, learn=True)
+        settled = solve_driven(engine, circuit, hookup, FREQUENCY_HZ, healthy)
+        started = time.process_time()
+        answers = [
+            solve_driven(
+                engine,
+                circuit,
+                hookup,
+                FREQUENCY_HZ,
+                replace(healthy, changes=changes, starts=settled.starts, start_idle=settled.idle),
+            )
+            for changes in variants
+        ]
+        return time.process_time() - started, answers
+    finally:
+        slow.averaged_network = known_network
+
+
+def test_the_jacobian_of_a_run_against_learning_it(pair: Demo) -> None:
+    variants = tuple(pair.fault(fault_id).changes for fault_id in DRIVEN_FAULTS)
+    known = (pair.circuit, pair.hookup)
+    learning_s, learned = pair.worker.call(timed_faults, known, variants, "learning")
+    network_s, found = pair.worker.call(timed_faults, known, variants, "network")
+
+    states = [(one, two) for one, two in zip(found, learned, strict=True)]
+    for one, two in states:
+        for condition, outcome in two.outcomes.items():
+            for ref in pair.roles.output_tubes:
+                mine = solved(one.outcomes[condition]).tubes[ref].plate_dissipation_w
+                other = solved(outcome).tubes[ref].plate_dissipation_w
+                assert mine == pytest.approx(other, rel=0.03, abs=0.25), (ref, condition)
+    say(
+        f"{len(states)} faults driven twice: {network_s:.2f} s of processor with the Jacobian of "
+        f"each run, {learning_s:.2f} s with one that is learned, {learning_s / network_s:.1f} "
+        "times as much"
     )

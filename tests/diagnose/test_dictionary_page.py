@@ -342,7 +342,7 @@ class Losing:
 
     def __init__(self, pool: Pool, lost: tuple[int, ...]) -> None:
         self.pool, self.lost, self.asked = pool, lost, 0
-        self.share = pool.share
+        self.share, self.engine = pool.share, pool.engine
 
     def run(self, jobs: Sequence[Any], advance: Callable[[int], None] = lambda _: None) -> list:
         numbers = range(self.asked, self.asked + len(jobs))

@@ -83,11 +83,12 @@ def main() -> None:
     parser.add_argument("--draws", type=int, default=200)
     parser.add_argument("--cache", type=Path)
     arguments = parser.parse_args()
+    cache = arguments.cache.resolve() if arguments.cache else None
     print(TITLE)
     with tempfile.TemporaryDirectory() as folder:
-        for file in arguments.files:
-            cache, count = arguments.cache or Path(folder), arguments.trials
-            print("\n".join(report(run(file, count, arguments.draws, cache, count))), flush=True)
+        for file in [one.resolve() for one in arguments.files]:
+            kept, count = cache or Path(folder), arguments.trials
+            print("\n".join(report(run(file, count, arguments.draws, kept, count))), flush=True)
             print()
 
 

@@ -10,15 +10,18 @@ from __future__ import annotations
 from collections.abc import Callable
 from math import pi
 
+import numpy as np
 import pytest
 
 from netcheck.circuit.changes import SetValue, apply_changes
 from netcheck.circuit.model import Circuit
-from netcheck.solve.analyses import Drive
+from netcheck.solve.analyses import Drive, Hookup
 from netcheck.solve.deck import write_deck
+from netcheck.solve.driven import DrivenRequest, solve_driven
+from netcheck.solve.ngspice import Engine
 from netcheck.solve.observe import Observation
-from netcheck.solve.results import Solved
-from netcheck.solve.steady import SETTLED_SHARE, STEPS_PER_CYCLE
+from netcheck.solve.results import Outcome, Solved
+from netcheck.solve.steady import SETTLED_SHARE, STEPS_PER_CYCLE, is_periodic
 from tests.solve.worker import FREQUENCY_HZ, Demo, long_run
 
 PERIOD_S = 1.0 / FREQUENCY_HZ
@@ -110,6 +113,57 @@ def _assert_close(found: Solved, waited: Solved) -> None:
         assert one == pytest.approx(part.power_w, rel=CLOSE, abs=allowed_w), ref
 
 
+STAYING = [
+    ("2a3_single_ended", "R5/open", 1.0, "X2"),
+    ("2a3_single_ended", "R8/open", 1.0, "X3"),
+    ("kt88_ultralinear_cathode_bias", "R9/open", 2.0, "X4"),
+    ("kt88_ultralinear_cathode_bias", "X3/cathode_open", 1.0, "X3"),
+    ("el34_pair_fixed_bias", "X1/heater_cathode_shorted", 2.0, "X4"),
+]
+"""What was hard: a bias that takes minutes, a cathode in the air, far too much drive."""
+STAYING_CYCLES = 100
+
+
+def _settled_and_waited(
+    engine: Engine, known: tuple[Circuit, Hookup], request: DrivenRequest, tube: str
+) -> tuple[Outcome, dict[str, float]]:
+    """Settle, then go on from there and observe the last cycles (in a worker)."""
+    circuit, hookup = known
+    answer = solve_driven(engine, circuit, hookup, FREQUENCY_HZ, request)
+    faulted = apply_changes(circuit, request.changes)
+    drive = Drive(FREQUENCY_HZ, request.levels["drive"])
+    deck = write_deck(faulted, hookup=hookup, drive=drive, start=answer.starts["drive"])
+    engine.load(deck.lines)
+    stop_s, step_s = STAYING_CYCLES * PERIOD_S, PERIOD_S / 2 / STEPS_PER_CYCLE
+    time, rows = engine.transient(step_s, stop_s, deck.vectors, given_start=True)
+    late = Observation.of_window(deck, time, rows, stop_s - 2.0 * PERIOD_S)
+    state = late.tube(faulted[tube])
+    watts = {
+        "plate": state.plate_dissipation_w,
+        "screen": state.screen_dissipation_w or 0.0,
+        "cathode": state.cathode_v,
+    }
+    return answer.outcomes["drive"], watts
+
+
+@pytest.mark.parametrize(("name", "fault_id", "share", "tube"), STAYING)
+def test_what_is_settled_stays(
+    name: str, fault_id: str, share: float, tube: str, demo: Callable[[str], Demo]
+) -> None:
+    known = demo(name)
+    request = DrivenRequest({"drive": share * FULL_V[name]}, known.fault(fault_id).changes)
+    arguments = ((known.circuit, known.hookup), request, tube)
+    outcome, late = known.worker.call(_settled_and_waited, *arguments)
+
+    assert isinstance(outcome, Solved), outcome
+    found = outcome.tubes[tube]
+    assert found.plate_dissipation_w == pytest.approx(late["plate"], rel=CLOSE, abs=LEAST_W)
+    assert (found.screen_dissipation_w or 0.0) == pytest.approx(
+        late["screen"], rel=CLOSE, abs=LEAST_W
+    )
+    assert found.cathode_v == pytest.approx(late["cathode"], rel=CLOSE)
+
+
 def test_where_a_search_starts_does_not_matter(demo: Callable[[str], Demo]) -> None:
     """From idle and from a settled state at half the level: the same watts."""
     known = demo("6v6_single_ended")
@@ -133,6 +187,20 @@ def test_full_drive_is_where_the_gain_has_fallen_by_a_decibel(
     fallen = state.output_peak_v / (known.search.gain * known.full_v)
 
     assert 10.0 ** (-1.0 / 20.0) * 0.97 < fallen < 10.0 ** (-1.0 / 20.0)
+
+
+def test_a_node_that_drifts_is_not_periodic(demo: Callable[[str], Demo]) -> None:
+    """The same two cycles, once with a net that sinks by half a volt a cycle."""
+    known = demo("6v6_single_ended")
+    drive = Drive(FREQUENCY_HZ, known.full_v)
+    deck = write_deck(known.circuit, hookup=known.hookup, drive=drive)
+    time = np.linspace(0.0, 3.0 * PERIOD_S, 193)
+    rows = np.tile(np.sin(2.0 * pi * FREQUENCY_HZ * time), (len(deck.vectors), 1))
+    sinking = rows.copy()
+    sinking[deck.place[deck.node["p1"]]] -= 0.5 * time / PERIOD_S
+
+    assert is_periodic(Observation.of_window(deck, time, rows, PERIOD_S))
+    assert not is_periodic(Observation.of_window(deck, time, sinking, PERIOD_S))
 
 
 def test_small_signal_gain_is_that_of_a_small_sine(demo: Callable[[str], Demo]) -> None:
