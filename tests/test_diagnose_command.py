@@ -503,3 +503,19 @@ def test_a_net_with_a_question_mark_can_be_answered_by_its_value(tmp_path: Path)
 
     assert result.exit_code == 0, result.output
     assert any(one.startswith(("V(k?)=1V", "R(k?)=1ohm")) for one in log.read_text().split("\n"))
+
+
+def test_the_page_of_an_audit_takes_readings_too(tiny: Path, folder: Path) -> None:
+    asked = ["audit", str(tiny), "--idle-only", "--fail-at", "never"]
+    with_reading = [*asked, "--reading", "V(k)=2.9V", "--seen", "hum=no"]
+    folders = {"NETCHECK_DICTIONARY": str(folder)}
+
+    page = CliRunner().invoke(app, [*with_reading, "--format", "html"], env=folders)
+    plain = CliRunner().invoke(app, [*asked, "--format", "html"], env=folders)
+    elsewhere = CliRunner().invoke(app, with_reading, env=folders)
+
+    assert page.exit_code == 0, page.output
+    assert page.stdout.count('<section id="diagnosis"') == 1
+    assert "V(k)" in page.stdout
+    assert 'id="diagnosis"' not in plain.stdout
+    assert "--format html" in complaint(elsewhere)

@@ -13,6 +13,16 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from netcheck.cli.at_bench import (
+    ReadingOption,
+    ReadingsOption,
+    SeenOption,
+    diagnosis_from,
+    handed_over,
+    investigation_of,
+    opened,
+    reader_of,
+)
 from netcheck.cli.choices import (
     AgeOption,
     Build,
@@ -46,9 +56,11 @@ from netcheck.cli.shell import (
     print_report,
     print_whole,
 )
+from netcheck.errors import NetcheckError
 
 if TYPE_CHECKING:
     from netcheck.analysis.options import AuditOptions
+    from netcheck.report.diagnosis_model import Diagnosis
     from netcheck.report.model import Audit
 
 
@@ -116,6 +128,9 @@ def audit(
     condition: ConditionOption = "",
     show_all: Annotated[bool, typer.Option("--all", help="Show every row of the report.")] = False,
     fail_at: FailAtOption = FailAt.OVER_LIMIT,
+    reading: ReadingOption = None,
+    readings: ReadingsOption = None,
+    seen: SeenOption = None,
 ) -> int:
     """Solve a netlist healthy and faulted, and rank what would overheat what."""
     from netcheck import pipeline
@@ -139,17 +154,44 @@ def audit(
     check_readable(file)
     if output is not None:
         check_output(output, file)
+    diagnosis = _diagnosis(file, options, meter, readings, [reading or [], seen or []], format)
     result = _run_audit(file, options)
     if output is not None:
-        write_whole(output, _rendered(result, format, show_all))
+        write_whole(output, _rendered(result, format, show_all, diagnosis))
     else:
-        _print(result, format, show_all)
+        _print(result, format, show_all, diagnosis)
     return _verdict_code(result, fail_at)
 
 
-def _print(result: Audit, format: Format, show_all: bool) -> None:
+def _diagnosis(
+    file: Path,
+    options: AuditOptions,
+    meter: str,
+    readings: Path | None,
+    said: list[list[str]],
+    format: Format,
+) -> Diagnosis | None:
+    """Return the diagnosis of the readings given, for the page; None without any."""
+    if readings is None and not any(said):
+        return None
+    if format is not Format.HTML:
+        raise NetcheckError(
+            "--reading, --readings and --seen go on the page only",
+            hint="--format html, or `netcheck diagnose`",
+        )
+    from netcheck.diagnose.dictionary import DictionaryOptions
+    from netcheck.diagnose.meters import parse_meter
+    from netcheck.diagnose.reading_file import Known
+
+    wanted = DictionaryOptions(parse_meter(meter), build=options.build, age_years=options.age_years)
+    with opened(file, options, wanted, None) as dictionary:
+        known = handed_over(reader_of(dictionary), Known(), readings, *said)
+        return diagnosis_from(investigation_of(dictionary, known, safer=False), file)
+
+
+def _print(result: Audit, format: Format, show_all: bool, diagnosis: Diagnosis | None) -> None:
     if format is not Format.TEXT:
-        print_whole(_rendered(result, format, show_all))
+        print_whole(_rendered(result, format, show_all, diagnosis))
         return
     from netcheck.report import to_terminal
 
@@ -164,7 +206,7 @@ def _run_audit(file: Path, options: AuditOptions) -> Audit:
         return pipeline.audit(file, options, progress)
 
 
-def _rendered(result: Audit, format: Format, show_all: bool) -> str:
+def _rendered(result: Audit, format: Format, show_all: bool, diagnosis: Diagnosis | None) -> str:
     if format is Format.JSON:
         from netcheck.report import to_json
 
@@ -172,7 +214,7 @@ def _rendered(result: Audit, format: Format, show_all: bool) -> str:
     if format is Format.HTML:
         from netcheck.report.html.to_html import render
 
-        return render(result)
+        return render(result, diagnosis)
     if format is Format.TEXT:
         from netcheck.report import to_terminal
 

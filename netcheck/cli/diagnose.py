@@ -4,14 +4,24 @@ from __future__ import annotations
 
 import io
 import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from netcheck.cli.at_bench import (
+    ForgetOption,
+    KeepOption,
+    ReadingOption,
+    ReadingsOption,
+    SeenOption,
+    diagnosis_from,
+    handed_over,
+    investigation_of,
+    opened,
+    reader_of,
+)
 from netcheck.cli.choices import NOMINAL, AgeOption, Build, BuildOption
 from netcheck.cli.limits import LimitOption, with_limits
 from netcheck.cli.shell import (
@@ -25,16 +35,14 @@ from netcheck.cli.shell import (
     print_report,
     print_whole,
 )
-from netcheck.errors import NetcheckError, SolverUnavailableError
+from netcheck.errors import NetcheckError
 
 if TYPE_CHECKING:
-    from netcheck.analysis.options import AuditOptions
     from netcheck.diagnose.dictionary import Dictionary, DictionaryOptions
     from netcheck.diagnose.investigation import Investigation
     from netcheck.diagnose.next_probe import Proposal
     from netcheck.diagnose.reading_file import Known, Reader
     from netcheck.report.diagnosis_model import Diagnosis
-    from netcheck.solve.pool import Pool
 
 
 class DiagnosisFormat(StrEnum):
@@ -46,33 +54,6 @@ class DiagnosisFormat(StrEnum):
     SVG = "svg"
 
 
-ReadingOption = Annotated[
-    list[str] | None,
-    typer.Option(
-        "--reading",
-        metavar="READING",
-        help="What the meter shows, such as V(g4)=-31.2V, V(p4,ht)=-2V, I(R24)=34mA, "
-        "R(g4)=242kohm, leak(C3)=0.4V or ripple(ht)=yes; after @ the situation: power_off, "
-        "tubes_out, mains_60, idle. May be repeated.",
-    ),
-]
-ReadingsOption = Annotated[
-    Path | None,
-    typer.Option(
-        "--readings",
-        metavar="FILE",
-        help="A list of readings, one a line, or the CSV of `netcheck expect` filled in.",
-    ),
-]
-SeenOption = Annotated[
-    list[str] | None,
-    typer.Option(
-        "--seen",
-        metavar="EVIDENCE",
-        help="What was seen, smelled or done: glow(X4)=yes, fuse=blown, hum=yes, "
-        "smell(R24)=yes, swap(X4)=stayed, recent=new_tubes. May be repeated.",
-    ),
-]
 InteractiveOption = Annotated[
     bool,
     typer.Option(
@@ -107,18 +88,6 @@ MainsOption = Annotated[
 ]
 DrawsOption = Annotated[
     int, typer.Option("--draws", min=50, max=5_000, help="Units drawn for every fault.")
-]
-KeepOption = Annotated[
-    Path | None,
-    typer.Option(
-        "--dictionary",
-        metavar="FOLDER",
-        envvar="NETCHECK_DICTIONARY",
-        help="Folder where solved dictionaries are kept; the user's cache if not given.",
-    ),
-]
-ForgetOption = Annotated[
-    bool, typer.Option("--no-dictionary", help="Keep no dictionary, and use none.")
 ]
 
 
@@ -156,15 +125,14 @@ def diagnose(
         raise NetcheckError("--log and --output are the same file")
     options = with_limits(AuditOptions(idle_only=True, jobs=jobs, tubes=tubes), limit)
     wanted = _dictionary_options(meter, mains, build, age, draws)
-    folder = None if forget else keep
-    with _opened(file, options, wanted, folder, forget) as dictionary:
-        reader = _reader(dictionary)
+    with opened(file, options, wanted, keep, forget=forget) as dictionary:
+        reader = reader_of(dictionary)
         logged = _logged(reader, log)
-        known = _known(reader, logged, readings, reading, seen)
-        investigation = _investigation(dictionary, known)
+        known = handed_over(reader, logged, readings, reading, seen)
+        investigation = investigation_of(dictionary, known, safer=interactive)
         if interactive:
             investigation = _asked(investigation, reader, known, logged, log)
-        diagnosis = _diagnosis(investigation, file)
+        diagnosis = diagnosis_from(investigation, file)
         text = "" if format is DiagnosisFormat.TEXT else _rendered(diagnosis, dictionary, format)
     if output is not None:
         from netcheck.report import diagnosis_text
@@ -196,44 +164,6 @@ def _dictionary_options(
     return DictionaryOptions(parse_meter(meter), band, draws, build=build.value, age_years=years)
 
 
-@contextmanager
-def _opened(
-    file: Path,
-    options: AuditOptions,
-    wanted: DictionaryOptions,
-    folder: Path | None,
-    forget: bool,
-) -> Iterator[Dictionary]:
-    """Open the dictionary of a netlist; workers start only where something is solved."""
-    from netcheck.diagnose.dictionary import Dictionary
-    from netcheck.diagnose.store import Store, usual_folder
-    from netcheck.pipeline import load_circuit
-    from netcheck.report.progress import progress_for_terminal
-    from netcheck.solve.pool import Pool
-
-    pools: list[Pool] = []
-
-    def pool() -> Pool:
-        if not pools:
-            pools.append(Pool(options.jobs, options.time_limit_s, options.memory_bytes))
-        return pools[0]
-
-    circuit = load_circuit(file, options.tubes, options.read_limits)
-    store = Store(None if forget else folder or usual_folder())
-    try:
-        with progress_for_terminal() as progress:
-            yield Dictionary(circuit, wanted, pool, store, progress)
-    finally:
-        for one in pools:
-            one.close()
-
-
-def _reader(dictionary: Dictionary) -> Reader:
-    from netcheck.diagnose.reading_file import Reader
-
-    return Reader(dictionary.circuit, dictionary.roles)
-
-
 def _logged(reader: Reader, log: Path | None) -> Known:
     """Return what the log of an earlier session holds."""
     from netcheck.diagnose.reading_file import Known
@@ -244,37 +174,6 @@ def _logged(reader: Reader, log: Path | None) -> Known:
     except OSError as error:
         raise NetcheckError(f"the log {log} cannot be read: {error.strerror or error}") from error
     return reader.file(log, shown_file(log.as_posix())) if log and is_there else Known()
-
-
-def _known(
-    reader: Reader,
-    logged: Known,
-    readings: Path | None,
-    reading: list[str] | None,
-    seen: list[str] | None,
-) -> Known:
-    """Return what the user hands over, the log of an earlier session first."""
-    from netcheck.report.facts import shown_file
-
-    known = logged
-    if readings is not None:
-        name = shown_file(readings.as_posix())
-        read = reader.file(readings, name)
-        if not read.lines():
-            raise NetcheckError(
-                f"there is no reading in {name}",
-                hint="one a line, such as V(g4)=-31.2V, or the last column of the CSV of "
-                "`netcheck expect` filled in",
-            )
-        known = known.with_more(read)
-    known = known.with_more(reader.texts(reading or (), "--reading"))
-    return known.with_more(reader.texts(seen or (), "--seen"))
-
-
-def _investigation(dictionary: Dictionary, known: Known) -> Investigation:
-    from netcheck.diagnose.investigation import Basis, Investigation
-
-    return Investigation(Basis(dictionary), known.readings, known.evidence)
 
 
 def _asked(
@@ -340,22 +239,6 @@ def _complain(error: NetcheckError) -> None:
 
     for line in str(error).split("\n"):
         typer.echo(printable(line), err=True)
-
-
-def _diagnosis(investigation: Investigation, file: Path) -> Diagnosis:
-    """Return what was found."""
-    from dataclasses import replace
-
-    from netcheck.diagnose.diagnosis import diagnosis_of
-
-    name = file.as_posix()
-    try:
-        found = diagnosis_of(investigation, name)
-    except SolverUnavailableError:  # reduced mains may be all that is not on file
-        basis = replace(investigation.basis, safer=False)
-        found = diagnosis_of(replace(investigation, basis=basis), name)
-    trouble = investigation.basis.dictionary.store.trouble
-    return replace(found, assumptions=(trouble, *found.assumptions)) if trouble else found
 
 
 def _rendered(diagnosis: Diagnosis, dictionary: Dictionary, format: DiagnosisFormat) -> str:

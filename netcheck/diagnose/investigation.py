@@ -203,10 +203,11 @@ class Investigation:
         """What may not be read next, and why."""
         if IDLE.key in self.situations:
             return ()
+        further = "" if SAFER.key in self.situations else "; `--interactive` goes on at 60 % of it"
         risk = f"{self.hot_risk * 100.0:.0f} %"
         return (
             f"readings at full mains with the tubes in: with a probability of {risk} a plate is "
-            "well over its limit, and would have to be kept so while you read",
+            f"well over its limit, and would have to be kept so while you read{further}",
         )
 
     @cached_property

@@ -21,7 +21,7 @@ import numpy as np
 
 from netcheck.circuit.model import GROUND, Circuit, Part
 from netcheck.solve.deck import MIN_RESISTANCE_OHM
-from netcheck.solve.jacobian import SERIES_OHM, Core
+from netcheck.solve.jacobian import OPEN_S, SERIES_OHM, Core
 from netcheck.solve.ngspice import Array, EngineFailure
 from netcheck.solve.observe import Observation
 from netcheck.solve.results import Solved
@@ -32,8 +32,9 @@ INSTANTS = 64
 overdriven pair up to twice as far off, 128 are no better (measured)."""
 SLOPE_V = 1e-4
 """Step of the difference that stands for a slope."""
-SHUNT_S = 1e-13
-"""From every net to ground, as at an operating point: an open grid has little more."""
+SHUNT_S = 1e-12
+"""From every net to ground, so that none hangs in the air; an open grid leaks 1e-10 S."""
+UNDETERMINED = "the slow states do not determine each other"
 
 Currents = Callable[..., tuple[Array, ...]]
 
@@ -125,7 +126,9 @@ class AveragedNetwork:
         try:
             answer = np.linalg.solve(matrix, inputs).mean(axis=0)
         except np.linalg.LinAlgError as error:
-            raise EngineFailure("the slow states do not determine each other") from error
+            raise EngineFailure(UNDETERMINED) from error
+        if not np.isfinite(answer).all():
+            raise EngineFailure(UNDETERMINED)
         return np.asarray(self.direct + self.outputs @ answer)
 
     def _at(self, net: str) -> int | None:
@@ -187,6 +190,7 @@ class AveragedNetwork:
             branch = self._branch(winding.nets, _wire_ohm(winding))
             self.fixed[branch, flux] -= share
             self.fixed[flux, branch] += share
+        self.fixed[flux, flux] -= OPEN_S
         self.inputs[flux, number] = self.outputs[number, flux] = 1.0
 
     def _slopes(self, matrix: Array, device: _Device, volts: Array) -> None:

@@ -17,7 +17,8 @@ from jinja2 import Environment, StrictUndefined
 from markupsafe import Markup
 
 from netcheck.drawing import draw_circuit, stylesheet, to_svg
-from netcheck.report import facts
+from netcheck.report import diagnosis_html, facts
+from netcheck.report.diagnosis_model import Diagnosis
 from netcheck.report.html import tables
 from netcheck.report.html.plate_plot import plate_plots
 from netcheck.report.html.states import States, pack
@@ -32,8 +33,8 @@ from netcheck.tipping import TippingPoint
 from netcheck.units import format_quantity
 
 
-def render(audit: Audit) -> str:
-    """Return the page."""
+def render(audit: Audit, diagnosis: Diagnosis | None = None) -> str:
+    """Return the page, with a diagnosis of readings where there are any."""
     css, script = _file("page.css"), _file("page.js")
     drawing = draw_circuit(audit.circuit, audit.roles)
     states = States(audit, drawing)
@@ -44,6 +45,7 @@ def render(audit: Audit) -> str:
     )
     page = environment.from_string(_file("page.html.j2"))
     return page.render(
+        diagnosis=diagnosis_html.section(diagnosis) if diagnosis else "",
         policy=_policy((css, stylesheet()), script),
         css=Markup(css),
         script=Markup(script),
