@@ -35,7 +35,7 @@ SMALLEST_RATING_W = 0.5
 FULL_V = {
     "6v6_single_ended": 0.188,
     "2a3_single_ended": 0.220,
-    "kt88_ultralinear_cathode_bias": 3.5,
+    "kt88_ultralinear_cathode_bias": 0.70,
     "el34_pair_fixed_bias": 0.70,
 }
 """About full drive of each circuit, as its own search finds it."""
@@ -62,7 +62,7 @@ CASES = [
     ("6v6_single_ended", "C3/leaky@2Mohm", 2.0, 0.15),
     ("6v6_single_ended", "L1/shorted_turns@5%", 1.0, 0.15),
     ("2a3_single_ended", "C5/shorted", 1.0, 0.4),
-    ("kt88_ultralinear_cathode_bias", "", 0.7, 0.2),
+    ("kt88_ultralinear_cathode_bias", "", 3.5, 0.2),
     ("el34_pair_fixed_bias", "C5/leaky@20Mohm", 1.0, 0.2),
 ]
 
