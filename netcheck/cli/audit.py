@@ -99,16 +99,19 @@ FailAtOption = Annotated[
 ]
 
 
+FormatOption = Annotated[Format, typer.Option("--format", help="How the result is written.")]
+IdleOnlyOption = Annotated[
+    bool, typer.Option("--idle-only", help="Operating points only, without a signal.")
+]
+ShowAllOption = Annotated[bool, typer.Option("--all", help="Show every row of the report.")]
+
+
 @guarded
 def audit(
     file: NetlistArgument,
-    format: Annotated[
-        Format, typer.Option("--format", help="How the result is written.")
-    ] = Format.TEXT,
+    format: FormatOption = Format.TEXT,
     output: OutputOption = None,
-    idle_only: Annotated[
-        bool, typer.Option("--idle-only", help="Operating points only, without a signal.")
-    ] = False,
+    idle_only: IdleOnlyOption = False,
     jobs: JobsOption = None,
     meter: MeterOption = "10Mohm",
     frequency: FrequencyOption = "1kHz",
@@ -126,7 +129,7 @@ def audit(
     part: PartOption = "",
     kind: KindOption = "",
     condition: ConditionOption = "",
-    show_all: Annotated[bool, typer.Option("--all", help="Show every row of the report.")] = False,
+    show_all: ShowAllOption = False,
     fail_at: FailAtOption = FailAt.OVER_LIMIT,
     reading: ReadingOption = None,
     readings: ReadingsOption = None,

@@ -14,7 +14,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import combinations
-from math import comb
+from math import comb, log
 
 import numpy as np
 from numpy.typing import NDArray
@@ -108,7 +108,7 @@ def log_unmodelled(mean: Array, covariance: Array, spread: Array, sight: Sight) 
         _, log_determinant = np.linalg.slogdet(whole)
         square = float(away @ np.linalg.solve(whole, away))
         density = -0.5 * (square + log_determinant + count * np.log(2.0 * np.pi))
-        terms.append(density - np.log(count * comb(count, int(disturbed.sum()))))
+        terms.append(density - log(count * comb(count, int(disturbed.sum()))))
     return float(np.logaddexp.reduce(terms))
 
 
