@@ -248,7 +248,7 @@ class _Writer:
                 shown(point, float(np.median(units)), most),
                 shown(point, float(low) - SIGMAS * noise, most),
                 shown(point, float(high) + SIGMAS * noise, most),
-                away / math.hypot(float(units.std()), noise),
+                away / math.sqrt(float(posterior.covariance[node, at, at]) + noise**2),
             )
 
     def groups(self, causes: Sequence[CauseLine]) -> Iterator[GroupLine]:

@@ -3,7 +3,7 @@
 Comes in: the faults of the dictionary.  Goes out: causes (a fault without its size), and
 nodes, a cause at one size.  Between two sizes on file the readings are interpolated, unit
 by unit, over the logarithm of the size, so that the unknown size is integrated over a
-log grid and not guessed.
+log grid and not guessed; each node stands for the sizes half way to its neighbors.
 """
 
 from __future__ import annotations
@@ -23,9 +23,14 @@ STEPS = 3
 """Nodes from one size on file to the next."""
 FAR_APART = 30.0
 """Sizes further apart than this factor are not interpolated."""
+SOUND_ROW = (0, 0, 0.0)
 NO_FAULT_SHARE, NONE_SHARE = 0.05, 0.03
 """Prior of a sound unit and of a fault outside the catalogue: our choice; texts on
 diagnosis advise a few percent for what is not modelled."""
+
+
+Places = tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.float64]]
+_Place = tuple[int, int, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +51,8 @@ class Hypotheses:
 
     low, high: rows of the dictionary that a node lies between.  share: how far it is
     towards `high`.  cause: by node.  weight: prior of the node within its cause.
+    begins, ends: (low, high, share) of the sizes that a node stands for; None where each
+    stands for its own alone.
     """
 
     causes: tuple[CauseOf, ...]
@@ -55,6 +62,8 @@ class Hypotheses:
     cause: NDArray[np.int64]
     weight: NDArray[np.float64]
     sizes: tuple[float | None, ...]
+    begins: Places | None = None
+    ends: Places | None = None
 
     @property
     def prior(self) -> NDArray[np.float64]:
@@ -79,25 +88,31 @@ def hypotheses_of(
     weights = [max(faults[at].likelihood.value for at in group) for group in groups.values()]
     scale = (1.0 - NO_FAULT_SHARE - NONE_SHARE) / (sum(weights) or 1.0)
     causes = [CauseOf(NO_FAULT, (), NO_FAULT_SHARE)]
-    nodes = [(0, 0, 0.0, 0, 1.0)]
+    nodes = [_Node(SOUND_ROW, 1.0, SOUND_ROW, SOUND_ROW)]
+    cause = [0]
     for (parts, kind, name), weight in zip(groups, weights, strict=True):
         members = sorted(groups[parts, kind, name], key=lambda at: _size(faults[at]) or 0.0)
         cause_id = name or f"{'+'.join(parts)}/{kind}"
-        nodes += _nodes(faults, members, (parts, kind) in swept, len(causes))
+        found = _nodes(faults, members, (parts, kind) in swept)
+        nodes += found
+        cause += [len(causes)] * len(found)
         causes.append(CauseOf(cause_id, tuple(members), weight * scale))
-    low, high, share, cause, part = zip(*nodes, strict=True)
+    at = _places([one.at for one in nodes])
+    weights_of_nodes = np.array([one.weight for one in nodes])
     return Hypotheses(
         tuple(causes),
-        np.array(low),
-        np.array(high),
-        np.array(share),
+        *at,
         np.array(cause),
-        _per_cause(np.array(part), np.array(cause)),
-        tuple(
-            _between(faults, one_low, one_high, one_share)
-            for one_low, one_high, one_share, _, _ in nodes
-        ),
+        _per_cause(weights_of_nodes, np.array(cause)),
+        tuple(_between(faults, *one.at) for one in nodes),
+        _places([one.begins for one in nodes]),
+        _places([one.ends for one in nodes]),
     )
+
+
+def _places(places: Sequence[_Place]) -> Places:
+    low, high, share = zip(*places, strict=True)
+    return np.array(low), np.array(high), np.array(share, dtype=float)
 
 
 def size_words(hypotheses: Hypotheses, faults: Sequence[Fault], node: int) -> str:
@@ -123,33 +138,51 @@ def _size(fault: Fault) -> float | None:
     return fault.defect.value if fault.defect is not None else None
 
 
-def _nodes(
-    faults: Sequence[Fault], members: list[int], is_swept: bool, cause: int
-) -> list[tuple[int, int, float, int, float]]:
-    """Return (low row, high row, share, cause, weight) of one cause.
+@dataclass(frozen=True, slots=True)
+class _Node:
+    """A place between two rows, its weight, and where the sizes it stands for begin and end."""
+
+    at: _Place
+    weight: float
+    begins: _Place
+    ends: _Place
+
+
+def _nodes(faults: Sequence[Fault], members: list[int], is_swept: bool) -> list[_Node]:
+    """Return the nodes of one cause.
 
     Between two sizes that are joined the weight is that of a log grid (trapezoid); sizes
     that stand alone, such as those of wrong parts, count one each.
     """
+    sizes = [_size(faults[at]) or 0.0 for at in members]
     likely = [faults[at].likelihood.value for at in members]
-    nodes: dict[tuple[int, int, float], float] = {}
-    for place, (first, second) in enumerate(pairwise(members)):
-        a, b = _size(faults[first]) or 0.0, _size(faults[second]) or 0.0
-        joined = is_swept and 0.0 < a < b <= FAR_APART * a
-        width = math.log(b / a) / STEPS if joined else 0.0
-        for step in range(STEPS + 1) if joined else ():
-            share = step / STEPS
-            weight = width * ((1.0 - share) * likely[place] + share * likely[place + 1])
-            if step == 0:
-                row, weight = (first + 1, first + 1, 0.0), weight / 2.0
-            elif step == STEPS:
-                row, weight = (second + 1, second + 1, 0.0), weight / 2.0
-            else:
-                row = (first + 1, second + 1, share)
-            nodes[row] = nodes.get(row, 0.0) + weight
-    for at, one in zip(members, likely, strict=True):
-        nodes.setdefault((at + 1, at + 1, 0.0), one)
-    return [(*row, cause, weight) for row, weight in nodes.items()]
+    joined = [is_swept and 0.0 < a < b <= FAR_APART * a for a, b in pairwise(sizes)]
+
+    def place(step: float) -> _Place:
+        at = min(int(step), len(members) - 1)
+        share = step - at
+        return members[at] + 1, members[at + 1 if share else at] + 1, share
+
+    nodes = []
+    for step in range(STEPS * (len(members) - 1) + 1):
+        at, inside = divmod(step, STEPS)
+        before = joined[at - (inside == 0)] if step else False
+        after = at < len(joined) and joined[at]
+        here = step / STEPS
+        if not (before or after):
+            if inside == 0:
+                nodes.append(_Node(place(at), likely[at], place(at), place(at)))
+            continue
+        share = here - at
+        weight = (1.0 - share) * likely[at] + (share * likely[at + 1] if share else 0.0)
+        width = sum(
+            math.log(sizes[one + 1] / sizes[one]) / STEPS / 2.0
+            for one, is_there in ((at - (inside == 0), before), (at, after))
+            if is_there
+        )
+        ends = (here - 0.5 / STEPS * before, here + 0.5 / STEPS * after)
+        nodes.append(_Node(place(here), weight * width, place(ends[0]), place(ends[1])))
+    return nodes
 
 
 def _per_cause(weight: NDArray[np.float64], cause: NDArray[np.int64]) -> NDArray[np.float64]:

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from netcheck.diagnose.dictionary import Dictionary, Foreseen, Point
 from netcheck.diagnose.ohms import LEAST_OHM
 from netcheck.diagnose.plan import Plan, Wanted
-from netcheck.diagnose.posterior import Posterior, look, point_of, sigmas_of
+from netcheck.diagnose.posterior import EVEN_VARIANCE, Posterior, look, point_of, sigmas_of
 from netcheck.diagnose.readings import Reading
 from netcheck.diagnose.situations import IDLE, POWER_OFF, STEPS_OF_MAINS, TUBES_OUT, reduced
 from netcheck.diagnose.weighing import MISTAKE, moments
@@ -37,6 +37,8 @@ EFFORT: Mapping[str, float] = {
 }
 LIFTING = 3.0
 """Effort of unsoldering one end of a part on top: common practice."""
+REACHING = 0.5
+"""Effort of a point that is no pin of a socket on top: our choice."""
 MOST_NODES = 100
 LEAST_SHARE = 1e-3
 """Hypotheses less likely are not asked about."""
@@ -123,6 +125,7 @@ def propose(
         if gain >= LEAST_GAIN_BIT:
             outlooks = _outlooks(mean, sigma, weight, causes, starts)
             effort = EFFORT[point.situation] + (LIFTING if point.kind == "leak" else 0.0)
+            effort += REACHING if wanted.name.startswith("junction/") else 0.0
             found.append(Proposal(point, wanted, gain, effort, outlooks))
     return sorted(found, key=lambda one: (-one.gain_bit / one.effort, one.wanted.name))
 
@@ -141,12 +144,15 @@ def _foresee(
     )  # fmt: skip
     mean, _ = moments(looked.units)
     mean = mean.T
-    variance = looked.units.var(axis=2)
+    variance = looked.units.var(axis=2) + looked.reach**2 / EVEN_VARIANCE
     read = posterior.looked.units[:, nodes, :]
     if len(read):
         off = looked.units - mean[:, :, None]
         off_read = read - read.mean(axis=2)[:, :, None]
         shared = np.einsum("phd,rhd->hpr", off, off_read) / max(read.shape[2] - 1, 1)
+        shared = shared + np.einsum(
+            "ph,rh->hpr", looked.reach, posterior.looked.reach[:, nodes] / EVEN_VARIANCE
+        )
         whole = posterior.covariance[nodes] + np.diag(posterior.sight.noise**2)
         mistaken = np.minimum(posterior.mistakes_of_node[nodes], 1.0 - 1e-9)
         doubt = np.einsum("hrr->hr", whole) * mistaken / (1.0 - mistaken)

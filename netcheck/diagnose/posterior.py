@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netcheck.diagnose.dictionary import Dictionary, Foreseen, Point
-from netcheck.diagnose.hypotheses import NONE_SHARE, Hypotheses
+from netcheck.diagnose.hypotheses import NONE_SHARE, Hypotheses, Places
 from netcheck.diagnose.meters import Meter
 from netcheck.diagnose.ohms import LEAST_OHM, OPEN_FROM_OHM
 from netcheck.diagnose.readings import Reading
@@ -38,6 +38,8 @@ OHM_SHARE, OHM_LEAST = 0.01, 0.3
 """Accuracy of an ohmmeter with its leads: common practice."""
 OPEN_DECADES = 0.3
 SAME_FACTOR = 3.0
+EVEN_VARIANCE = 12.0
+"""An even spread over a width has the variance width^2 / 12."""
 OUT_OF_QUESTION = -1e6
 """Log density of readings where a fault was not solved: it says so elsewhere."""
 
@@ -46,12 +48,19 @@ OUT_OF_QUESTION = -1e6
 class Looked:
     """Points looked at, as the dictionary foresees them for its hypotheses.
 
-    units: (points, hypotheses, draws).
+    units: (points, hypotheses, draws).  reach: (points, hypotheses), how far a point moves
+    over the sizes that a hypothesis stands for.
     """
 
     points: tuple[Point, ...]
     foreseen: tuple[Foreseen, ...]
     units: Array
+    reach: Array
+
+    def sizes_covariance(self, other: Looked) -> Array:
+        """Return what not knowing the size adds to the covariance of points with others,
+        (hypotheses, points, other points): sizes lie evenly over the reach."""
+        return np.asarray(np.einsum("ph,oh->hpo", self.reach, other.reach) / EVEN_VARIANCE)
 
 
 @dataclass(frozen=True)
@@ -122,7 +131,20 @@ def look(
     units = np.array(
         [(1.0 - share) * one.units[low] + share * one.units[high] for one in foreseen]
     ).reshape(len(points), len(low), dictionary.spread.factors.shape[0])
-    return Looked(tuple(point for point, _ in points), foreseen, units)
+    reach = np.zeros((len(points), len(low)))
+    if hypotheses.begins is not None and hypotheses.ends is not None:
+        for at, one in enumerate(foreseen):
+            begins, ends = (
+                _at_places(one.nominal, places, chosen)
+                for places in (hypotheses.begins, hypotheses.ends)
+            )
+            reach[at] = np.nan_to_num(ends - begins)
+    return Looked(tuple(point for point, _ in points), foreseen, units, reach)
+
+
+def _at_places(nominal: Array, places: Places, chosen: slice | NDArray[np.int64]) -> Array:
+    low, high, share = (one[chosen] for one in places)
+    return np.asarray((1.0 - share) * nominal[low] + share * nominal[high])
 
 
 def sigmas_of(
@@ -207,6 +229,7 @@ def weigh(
     looked = look(dictionary, hypotheses, [(point_of(one), one.value) for one in readings])
     sight = sight_of(readings, looked, dictionary.options.meter)
     mean, covariance = moments(looked.units)
+    covariance = covariance + looked.sizes_covariance(looked)
     if readings:
         log_node, mistakes = log_likelihoods(mean, covariance, sight)
         unknown = np.isnan(log_node)  # not solved in a situation that was read
