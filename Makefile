@@ -11,7 +11,7 @@ demo: $(READY)
 	$(VENV)/bin/netcheck audit $(DEMO)
 
 test: $(READY) browser
-	$(VENV)/bin/python -m pytest -q
+	$(VENV)/bin/python -m pytest -q -n 2 --dist loadfile
 
 # Formatting, linting, typing, import contracts, tests and the gate: what CI runs.
 check: $(READY)

@@ -44,7 +44,7 @@ LEAST_SHARE = 1e-3
 """Hypotheses less likely are not asked about."""
 OUTCOMES = (-1.28, -0.52, 0.0, 0.52, 1.28)
 """Outcomes by hypothesis, in standard deviations: middles of five equal shares."""
-LEAST_GAIN_BIT = 0.05
+LEAST_GAIN_BIT = 0.1
 """Less is not worth a reading."""
 
 
