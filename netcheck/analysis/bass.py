@@ -18,9 +18,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from math import inf, pi
-from typing import Protocol
 
-from netcheck.analysis.options import AuditOptions, Progress
+from netcheck.analysis.options import Circuitry, Progress
 from netcheck.analysis.sweep import DrivenTask, driven_outcomes
 from netcheck.circuit.changes import DriveLevel, apply_changes
 from netcheck.circuit.model import Circuit
@@ -50,15 +49,6 @@ FAMILIES = frozenset(
     }
 )
 """Kinds of faults that alter the output transformer, its load or what lies across it."""
-
-
-class Circuitry(Protocol):
-    """The circuit on the pool."""
-
-    circuit: Circuit
-    options: AuditOptions
-    pool: Pool
-    shared: Mapping[str, Shared]
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,10 +12,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Protocol
 
 from netcheck.analysis.bass import full_in_the_bass
-from netcheck.analysis.options import AuditOptions, Progress
+from netcheck.analysis.options import Circuitry, Progress
 from netcheck.analysis.sweep import Advance
 from netcheck.circuit.model import Circuit
 from netcheck.judge.base import LimitTable, Stress
@@ -41,15 +40,6 @@ FINE = 0.03
 """Share of full drive within which two levels are one."""
 APART = 0.15
 """The hottest level is a condition of its own if this far from full and zero."""
-
-
-class Circuitry(Protocol):
-    """The circuit on the pool."""
-
-    circuit: Circuit
-    options: AuditOptions
-    pool: Pool
-    shared: Mapping[str, Shared]
 
 
 @dataclass(frozen=True, slots=True)

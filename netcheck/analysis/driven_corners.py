@@ -20,9 +20,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
-from typing import Protocol
 
-from netcheck.analysis.options import AuditOptions, Progress
+from netcheck.analysis.options import Circuitry, Progress
 from netcheck.circuit.changes import Change, ScaleEmission, SetValue, SetWire
 from netcheck.circuit.model import Circuit
 from netcheck.judge.base import LimitTable, PartLimit
@@ -40,7 +39,7 @@ from netcheck.roles.base import Roles
 from netcheck.solve.analyses import Hookup
 from netcheck.solve.deck import MIN_RESISTANCE_OHM
 from netcheck.solve.driven import DrivenAnswer, DrivenRequest, solve_driven
-from netcheck.solve.pool import Job, Lost, Pool, Shared
+from netcheck.solve.pool import Job, Lost
 from netcheck.solve.results import NotSolved, Outcome, Solved
 
 PLATE = "plate_dissipation_w"
@@ -50,15 +49,6 @@ EXCEPTION = (
     "plates of output tubes are the exception: under drive they are compared as published, with "
     "every variable at the end that heats the plate at idle, screen currents as on the sheet"
 )
-
-
-class Circuitry(Protocol):
-    """The circuit on the pool."""
-
-    circuit: Circuit
-    options: AuditOptions
-    pool: Pool
-    shared: Mapping[str, Shared]
 
 
 def with_driven_corners(

@@ -16,7 +16,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from netcheck.analysis.drive import Circuitry
+from netcheck.analysis.options import Circuitry
 from netcheck.circuit.model import GROUND, Circuit, Part, PartKind, Pin
 from netcheck.findings import Finding
 from netcheck.netlist.notes import PartNote

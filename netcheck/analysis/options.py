@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
 
+from netcheck.circuit.model import Circuit
 from netcheck.faults.base import BuildState
 from netcheck.netlist.limits import DEFAULT_LIMITS, ReadLimits
 from netcheck.rank import View
-from netcheck.solve.pool import MEMORY_BYTES
+from netcheck.solve.pool import MEMORY_BYTES, Pool, Shared
 
 SHOW_ALL = View()
 MOST_FAULTS = 5000
@@ -63,3 +65,12 @@ class Progress(Protocol):
 
     def finish(self) -> None:
         """End the step."""
+
+
+class Circuitry(Protocol):
+    """The circuit on the pool."""
+
+    circuit: Circuit
+    options: AuditOptions
+    pool: Pool
+    shared: Mapping[str, Shared]

@@ -16,8 +16,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
-from netcheck.analysis.drive import Circuitry
 from netcheck.analysis.feedback_sign import feedback_findings
+from netcheck.analysis.options import Circuitry
 from netcheck.analysis.sweep import IdleTask, idle_outcomes
 from netcheck.circuit.changes import Change, ScaleEmission, SetValue
 from netcheck.circuit.model import Circuit

@@ -105,7 +105,6 @@ def tolerance_options(
 ) -> ToleranceOptions | None:
     """Return what to draw; complains of an option that would do nothing."""
     from netcheck.analysis.options import ToleranceOptions
-    from netcheck.ratings.mains import find_band
 
     if not wanted:
         given = {"--draws": draws, "--seed": seed, "--mains": mains}
@@ -114,14 +113,22 @@ def tolerance_options(
                 raise NetcheckError(f"{name} does nothing without --tolerance")
         return None
     usual = ToleranceOptions()
-    band = usual.mains if mains is None else mains.strip()
-    if band.casefold() == NOMINAL:
-        band = ""
-    else:
-        try:
-            find_band(band)
-        except NetcheckError as error:
-            raise NetcheckError(f"--mains: {error.message}", hint=error.hint) from error
     return ToleranceOptions(
-        usual.draws if draws is None else draws, usual.seed if seed is None else seed, band
+        usual.draws if draws is None else draws,
+        usual.seed if seed is None else seed,
+        mains_band(usual.mains if mains is None else mains),
     )
+
+
+def mains_band(text: str) -> str:
+    """Return the name of a mains band; empty for nominal mains."""
+    from netcheck.ratings.mains import find_band
+
+    band = text.strip()
+    if band.casefold() == NOMINAL:
+        return ""
+    try:
+        find_band(band)
+    except NetcheckError as error:
+        raise NetcheckError(f"--mains: {error.message}", hint=error.hint) from error
+    return band

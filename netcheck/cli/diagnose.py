@@ -22,7 +22,7 @@ from netcheck.cli.at_bench import (
     opened,
     reader_of,
 )
-from netcheck.cli.choices import NOMINAL, AgeOption, Build, BuildOption
+from netcheck.cli.choices import AgeOption, Build, BuildOption, mains_band
 from netcheck.cli.limits import LimitOption, with_limits
 from netcheck.cli.shell import (
     JobsOption,
@@ -152,14 +152,8 @@ def _dictionary_options(
 ) -> DictionaryOptions:
     from netcheck.diagnose.dictionary import DictionaryOptions
     from netcheck.diagnose.meters import parse_meter
-    from netcheck.ratings.mains import find_band
 
-    band = "" if mains.strip().casefold() == NOMINAL else mains
-    if band:
-        try:
-            find_band(band)
-        except NetcheckError as error:
-            raise NetcheckError(f"--mains: {error.message}", hint=error.hint) from error
+    band = mains_band(mains)
     years = positive(age, "y", "--age") if age is not None else None
     return DictionaryOptions(parse_meter(meter), band, draws, build=build.value, age_years=years)
 

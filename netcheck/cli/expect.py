@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from netcheck.cli.choices import mains_band
 from netcheck.cli.limits import LimitOption, with_limits
 from netcheck.cli.shell import (
     JobsOption,
@@ -19,14 +20,11 @@ from netcheck.cli.shell import (
     print_report,
     print_whole,
 )
-from netcheck.errors import NetcheckError
 
 if TYPE_CHECKING:
     from netcheck.analysis.options import AuditOptions
     from netcheck.diagnose.bench_sheet import SheetOptions
     from netcheck.report.expect_model import BenchSheet
-
-NOMINAL = "none"
 
 
 class SheetFormat(StrEnum):
@@ -95,14 +93,8 @@ def _sheet_options(meter: str, lamp: str | None, mains: str, draws: int) -> Shee
     from netcheck.diagnose.bench_sheet import SheetOptions
     from netcheck.diagnose.lamp import parse_lamp
     from netcheck.diagnose.meters import parse_meter
-    from netcheck.ratings.mains import find_band
 
-    band = "" if mains.strip().casefold() == NOMINAL else mains
-    if band:
-        try:
-            find_band(band)
-        except NetcheckError as error:
-            raise NetcheckError(f"--mains: {error.message}", hint=error.hint) from error
+    band = mains_band(mains)
     return SheetOptions(parse_meter(meter), band, parse_lamp(lamp) if lamp else None, draws)
 
 

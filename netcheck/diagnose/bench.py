@@ -19,10 +19,10 @@ from netcheck.analysis.sweep import IdleTask, idle_outcomes
 from netcheck.circuit.changes import AddResistor, Change
 from netcheck.circuit.model import GROUND, Circuit
 from netcheck.diagnose.meters import Meter
+from netcheck.diagnose.page import kind_of, nominal_of
 from netcheck.diagnose.plan import Wanted
 from netcheck.judge.toleranced import Variable
-from netcheck.solve.deck import MIN_RESISTANCE_OHM
-from netcheck.solve.draws import Drawn, Knob, KnobKind, solve_draws
+from netcheck.solve.draws import Drawn, Knob, solve_draws
 from netcheck.solve.ngspice import Engine
 from netcheck.solve.pool import Job, Lost, Pool
 from netcheck.solve.results import NotSolved, Outcome, Solved
@@ -152,11 +152,11 @@ class SolvedBench:
         cold = all(tube.current_scale == 0.0 for tube in self.circuit.tubes if tube.has_pin("grid"))
         chosen = [at for at, one in enumerate(variables) if not (cold and one.is_tube)]
         knobs = [
-            (at, Knob(part, _knob_kind(variables[at])))
+            (at, Knob(part, kind_of(variables[at])))
             for at in chosen
             for part in variables[at].parts
         ]
-        columns = [factors[:, at] * _nominal(self.circuit, knob) for at, knob in knobs]
+        columns = [factors[:, at] * nominal_of(self.circuit, knob) for at, knob in knobs]
         settings = np.array(columns).reshape(len(columns), len(factors)).T
         halves = np.array_split(settings, self.pool.size)
         known = tuple(knob for _, knob in knobs)
@@ -164,17 +164,6 @@ class SolvedBench:
         answers = self.pool.run(jobs)
         blank = np.full((0, len(wanted)), np.nan)
         return np.concatenate([blank if isinstance(one, Lost) else one for one in answers])
-
-
-def _knob_kind(variable: Variable) -> KnobKind:
-    return "value" if variable.kind == "mains" else variable.kind
-
-
-def _nominal(circuit: Circuit, knob: Knob) -> float:
-    part = circuit[knob.part]
-    if knob.kind == "wire":
-        return max(part.note.dcr_ohm or 0.0, MIN_RESISTANCE_OHM)
-    return part.value or 0.0 if knob.kind == "value" else 1.0
 
 
 def band_of(units: Array) -> tuple[Array, Array]:

@@ -11,13 +11,28 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
+from netcheck.circuit.changes import ReplaceTube, apply_changes
 from netcheck.circuit.model import GROUND
 from netcheck.diagnose.dictionary import Dictionary
+from netcheck.diagnose.heat_limit import plate_limits
 from netcheck.diagnose.situations import IDLE
+from netcheck.faults.base import Fault
+from netcheck.judge.limits import limits_of
 
 Array = NDArray[np.float64]
 OVER = 1.05
 """From here on a part is said to overheat; less is at its limit."""
+
+
+def _own_plates(dictionary: Dictionary, fault: Fault) -> dict[str, float]:
+    """Return the plate limits [W] that a tube of another type brings with it."""
+    replaced = tuple(one for one in fault.changes if isinstance(one, ReplaceTube))
+    if not replaced:
+        return {}
+    fitted = apply_changes(dictionary.circuit, replaced)
+    limits = plate_limits(limits_of(fitted, dictionary.roles))
+    refs = {one.part for one in replaced}
+    return {ref: one.compared_limit for ref, one in limits.items() if ref in refs}
 
 
 class HeatSigns:
@@ -45,6 +60,10 @@ class HeatSigns:
                 self.part[ref] = np.asarray(watts / limit)
             elif quantity == "current_a" and f"i:{ref}" in place:
                 self.part[ref] = (column(f"i:{ref}") / limit) ** 2
+        for row, fault in enumerate(dictionary.faults, start=1):
+            for ref, limit_w in _own_plates(dictionary, fault).items():
+                if ref in self.plate:
+                    self.plate[ref][row] = nominal[row, place[f"w:{ref}"]] / limit_w
         for part in circuit.of_kind("resistor"):
             if part.note.fuse_a:
                 self.fuse[part.ref] = column(f"i:{part.ref}") / part.note.fuse_a

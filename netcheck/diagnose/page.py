@@ -319,7 +319,7 @@ def _spread_row(engine: Engine, setting: _Setting, loaded: Circuit, nominal: Arr
         for at, one in enumerate(spread.variables)
         for part in one.parts
         if part in loaded.parts
-        and can_turn(deck, knob := Knob(part, _kind_of(one)))
+        and can_turn(deck, knob := Knob(part, kind_of(one)))
         and (level := nominal_of(loaded, knob))
     ]
     pulled = [at for at, net in enumerate(layout.nets) if abs(nominal[at]) > LEAST_LOADED_V]
@@ -388,7 +388,8 @@ def _blank(sound: Row, reason: str) -> Row:
     return replace(_empty(shape, reason), lost=True)
 
 
-def _kind_of(variable: Variable) -> KnobKind:
+def kind_of(variable: Variable) -> KnobKind:
+    """Return what is turned where a variable spreads."""
     return "value" if variable.kind == "mains" else variable.kind
 
 

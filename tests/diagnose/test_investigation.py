@@ -213,3 +213,18 @@ def test_the_investigation_finds_a_fault_by_asking_for_it(
     assert len(found.readings) <= 6
     assert first_cause(found) == "R4/open"
     assert replace(found, readings=()).readings == ()
+
+
+def test_a_tube_of_another_type_is_held_to_its_own_plate_limit(
+    dictionary: Dictionary, basis: Basis
+) -> None:
+    # A 6L6GC in the socket of a 6V6GT: some 13 W, over 12 W and far from the 30 W of its sheet.
+    row = 1 + next(
+        at for at, one in enumerate(dictionary.faults) if one.id == "X2/wrong_type@6L6GC"
+    )
+    page = dictionary.page(IDLE.key)
+    watts = float(page.nominal[row, page.place["w:X2"]])
+
+    assert watts > 12.0
+    assert basis.heat.plate["X2"][row] == pytest.approx(watts / 27.27, rel=0.01)  # 30 W / 1.1
+    assert basis.heat.words(row) == ()
