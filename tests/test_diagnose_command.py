@@ -301,9 +301,10 @@ def test_a_session_is_logged_and_gone_on_with(diagnose: Diagnose, tmp_path: Path
     assert "is not a value" in first.stderr
     assert "Traceback" not in first.stderr
     assert max(map(len, first.stderr.splitlines())) <= 100
-    assert lines[1:] == ["V(g2)=2.5V@idle", "V(k2)=14V@idle", "glow(X2)=no"]
+    assert lines[1].startswith("# digital meter, 10 Mohm; --mains none, --build unknown: ")
+    assert lines[2:] == ["V(g2)=2.5V@idle", "V(k2)=14V@idle", "glow(X2)=no"]
     found = answer(second)
-    assert [one["text"] for one in found["readings"]] == lines[1:3]
+    assert [one["text"] for one in found["readings"]] == lines[2:4]
     assert log.read_text().splitlines() == lines
 
 
@@ -419,7 +420,7 @@ def test_ctrl_c_at_a_question_keeps_what_was_answered(
     result = diagnose("--interactive", "--log", log)
 
     assert result.exit_code == 130
-    assert log.read_text().splitlines()[1:] == ["V(k2)=14V@idle"]
+    assert log.read_text().splitlines()[2:] == ["V(k2)=14V@idle"]
 
 
 @pytest.mark.parametrize(

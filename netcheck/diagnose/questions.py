@@ -34,8 +34,11 @@ class Log:
 
     path: Path | None
 
-    def begin(self, lines: Sequence[str] = ()) -> None:
-        """Start the file where there is none, and write lines that it does not have yet."""
+    def begin(self, bench: str, lines: Sequence[str] = ()) -> None:
+        """Start the file where there is none, and write lines that it does not have yet.
+
+        bench: what is measured with, and what; it has to be given again to go on.
+        """
         if self.path is None:
             return
         try:
@@ -44,6 +47,7 @@ class Log:
             raise self._unwritable(error) from error
         if not before:
             self.add(HEADER.rstrip("\n"))
+            self.add(f"# {bench}")
         elif not before.endswith(b"\n"):
             self.add("")
         for line in lines:
@@ -77,7 +81,7 @@ def ask_on(
     skipped: points that cannot be read; logged: lines that the log has already.
     """
     known = Known(investigation.readings, investigation.evidence, skipped)
-    log.begin([line for line in known.lines() if line not in logged])
+    log.begin(_bench_words(investigation), [line for line in known.lines() if line not in logged])
     investigation = replace(investigation, passed=frozenset(skipped))
     while not investigation.settled:
         proposal = investigation.proposals[0]
@@ -112,3 +116,13 @@ def _with(investigation: Investigation, known: Known) -> Investigation:
     after = before.with_more(known)
     passed = investigation.passed | set(known.skipped)
     return replace(investigation, readings=after.readings, evidence=after.evidence, passed=passed)
+
+
+def _bench_words(investigation: Investigation) -> str:
+    """Return what the options say of the bench, for who goes on with a log."""
+    options = investigation.basis.dictionary.options
+    age = "" if options.age_years is None else f", --age {options.age_years:g}y"
+    return (
+        f"{options.meter.words}; --mains {options.mains or 'none'}, --build {options.build}{age}: "
+        "give the same to go on"
+    )

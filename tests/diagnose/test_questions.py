@@ -79,7 +79,9 @@ def ask(
 
 
 def logged(log: Path) -> list[str]:
-    return log.read_text().splitlines()
+    head, bench, *lines = log.read_text().splitlines()
+    assert bench.startswith("# digital meter, 10 Mohm; --mains 230V, --build unknown: ")
+    return [head, *lines]
 
 
 def said(investigation: Investigation) -> Mapping[str, float]:
@@ -165,7 +167,8 @@ def test_a_later_reading_of_an_option_is_written_too(
 
     ask(start, reader, Person(), log)
 
-    assert logged(log) == ["V(ht)=268V@idle", "V(ht)=9V@idle", "V(ht)=268V@idle"]
+    lines = log.read_text().splitlines()
+    assert lines == ["V(ht)=268V@idle", "V(ht)=9V@idle", "V(ht)=268V@idle"]
     assert said(ask(replace(start, readings=()), reader, Person(), log)) == {"V(ht)": 268.0}
 
 
