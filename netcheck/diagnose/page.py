@@ -40,8 +40,9 @@ Single = NDArray[np.float32]
 
 LOAD_OHM = 10e6
 """Connected to each net in turn to find its source resistance: a common meter."""
-LEAST_LOADED_V = 0.1
-"""A net nearer to ground is read as it is: a load on it moves nothing."""
+LEAST_LOADED_V, LIFT_OHM = 0.1, 1e9
+"""A net nearer to ground is not moved by a load to ground: it is lifted, by so much from the
+highest net, which does not make a grid conduct."""
 STILL = 1e-6
 """A fault that moves no reading by more, as a share, reads as a sound circuit."""
 LEAST_SOLVED = 0.2
@@ -297,22 +298,28 @@ def _row(
     circuit = setting.situation.circuit(
         apply_changes(setting.circuit, changes), setting.on_mains, hot
     )
-    loads = [AddResistor(f"load {net}", net, GROUND, NEUTRAL_OHM) for net in layout.nets]
-    loaded = circuit.with_parts(*map(added_resistor, loads))
     try:
-        nominal = _kept(layout, solve_draws(engine, loaded, (), np.zeros((1, 0))))[:, 0]
+        nominal = _kept(layout, solve_draws(engine, circuit, (), np.zeros((1, 0))))[:, 0]
         if np.isnan(nominal).any():
             return _empty(shape, "it has no operating point that the solver can find")
         if sound is not None and _is_still(nominal, sound):
             return replace(_empty(shape, ""), silent=True)
-        return _spread_row(engine, setting, loaded, nominal)
+        return _spread_row(engine, setting, circuit, nominal)
     except (EngineFailure, DeckError) as failure:
         return _empty(shape, str(failure))
 
 
-def _spread_row(engine: Engine, setting: _Setting, loaded: Circuit, nominal: Array) -> Row:
+def _spread_row(engine: Engine, setting: _Setting, circuit: Circuit, nominal: Array) -> Row:
     """Solve one variant with each net loaded, then every unit."""
     layout, spread = setting.layout, setting.spread
+    volts = nominal[: len(layout.nets)]
+    top = int(np.argmax(np.abs(volts)))
+    far = [top if abs(one) <= LEAST_LOADED_V else None for one in volts]
+    loads = [
+        AddResistor(f"load {net}", net, GROUND if end is None else layout.nets[end], NEUTRAL_OHM)
+        for net, end in zip(layout.nets, far, strict=True)
+    ]
+    loaded = circuit.with_parts(*map(added_resistor, loads))
     deck = write_deck(loaded)
     turned = [
         (at, knob, level)
@@ -322,22 +329,22 @@ def _spread_row(engine: Engine, setting: _Setting, loaded: Circuit, nominal: Arr
         and can_turn(deck, knob := Knob(part, kind_of(one)))
         and (level := nominal_of(loaded, knob))
     ]
-    pulled = [at for at, net in enumerate(layout.nets) if abs(nominal[at]) > LEAST_LOADED_V]
-    knobs = [knob for _, knob, _ in turned]
-    knobs += [Knob(f"load {layout.nets[at]}", "value") for at in pulled]
-    base = [level for _, _, level in turned] + [NEUTRAL_OHM] * len(pulled)
-    settings = np.tile(base, (len(pulled) + len(spread.factors), 1))
-    for row in range(len(pulled)):
-        settings[row, len(turned) + row] = LOAD_OHM
+    knobs = [knob for _, knob, _ in turned] + [Knob(one.name, "value") for one in loads]
+    base = [level for _, _, level in turned] + [NEUTRAL_OHM] * len(loads)
+    settings = np.tile(base, (len(loads) + len(spread.factors), 1))
+    for row, end in enumerate(far):
+        settings[row, len(turned) + row] = LOAD_OHM if end is None else LIFT_OHM
     for column, (at, _, level) in enumerate(turned):
-        settings[len(pulled) :, column] = spread.factors[:, at] * level
+        settings[len(loads) :, column] = spread.factors[:, at] * level
     rows = _kept(layout, solve_draws(engine, loaded, knobs, settings))
-    pull = np.zeros((len(layout.nets), len(layout.nets)))
-    for row, at in enumerate(pulled):
-        volts = rows[: len(layout.nets), row]
-        if not np.isnan(volts).any() and volts[at]:
-            pull[:, at] = (nominal[: len(volts)] - volts) * LOAD_OHM / volts[at]
-    draws = rows[:, len(pulled) :].T
+    pull = np.zeros((len(volts), len(volts)))
+    for at, end in enumerate(far):
+        found = rows[: len(volts), at]
+        ohm = LOAD_OHM if end is None else LIFT_OHM
+        drawn_a = (found[at] - (0.0 if end is None else found[end])) / ohm
+        if not np.isnan(found).any() and drawn_a:
+            pull[:, at] = (volts - found) / drawn_a
+    draws = rows[:, len(loads) :].T
     solved = ~np.isnan(draws).any(axis=1)
     if solved.mean() < LEAST_SOLVED:
         return _empty((len(nominal), len(layout.nets), len(draws)), NO_UNITS)

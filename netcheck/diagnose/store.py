@@ -23,7 +23,7 @@ import numpy as np
 
 from netcheck.diagnose.page import Page
 
-FORMAT = 2
+FORMAT = 3
 MOST_BYTES = 600_000_000
 """Of all pages together."""
 

@@ -201,9 +201,6 @@ def test_the_source_behind_a_divider_is_worked_out_by_hand(dictionary: Dictionar
     assert actual == pytest.approx(expected, rel=2e-3)
 
 
-@pytest.mark.xfail(
-    raises=AssertionError, reason="a net near 0 V is not loaded, so that its own ohms do not count"
-)
 def test_the_source_between_a_plate_and_a_grid_at_ground_has_both_their_ohms(
     dictionary: Dictionary,
 ) -> None:

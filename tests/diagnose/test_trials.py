@@ -66,3 +66,11 @@ def test_every_unit_that_was_drawn_could_be_read(results: list[Results]) -> None
     actual = sum(each.unread for each in results)
 
     assert actual <= 0.01 * TRIALS * len(results)
+
+
+def test_the_table_of_the_long_trials_has_every_circuit() -> None:
+    text = (Path(__file__).parent / "TRIALS.md").read_text(encoding="utf-8")
+
+    assert [line for line in text.split("\n") if line.startswith("## ")] == [
+        f"## {file.name}: 200 trials" for file in CIRCUITS
+    ]
