@@ -24,6 +24,7 @@ from netcheck.diagnose.pair_shares import shares_with_pairs, singles_fail
 from netcheck.diagnose.posterior import Posterior, point_of
 from netcheck.diagnose.readings import Reading
 from netcheck.diagnose.situations import IDLE, POWER_OFF
+from netcheck.diagnose.weighing import MISTAKE
 from netcheck.errors import SolverUnavailableError
 from netcheck.faults.base import Fault
 from netcheck.report.diagnosis_model import (
@@ -205,9 +206,10 @@ class _Writer:
     def _fault(self, node: int, row: int) -> Fault:
         """Return the fault of a node, of its own size where it stands between two on file."""
         fault, size = self.dictionary.faults[row - 1], self.known.sizes[node]
-        if size is None or self.known.low[node] == self.known.high[node]:
+        if size is None or fault.defect is None or self.known.low[node] == self.known.high[node]:
             return fault
-        return self.investigation.basis.of_size(fault, rounded_size(size)) or fault
+        rounded = rounded_size(size, fault.defect.unit)
+        return self.investigation.basis.of_size(fault, rounded) or fault
 
     def _ends(self, nodes: NDArray[np.int64]) -> tuple[str, str]:
         """Return the smallest and largest size that hold 90 % of a cause's probability."""
@@ -319,7 +321,7 @@ class _Writer:
         yield (
             f"every fault was solved for {options.draws} units within tolerance (seed "
             f"{options.seed}), mains {options.mains or 'nominal'}; a reading may be off by the "
-            "meter's accuracy and 1 % of model, and 5 % of readings may be mistakes"
+            f"meter's accuracy and 1 % of model, and {MISTAKE:.0%} of readings may be mistakes"
         )
         yield (
             "how likely a fault is before the readings is an ordinal class (common practice), "

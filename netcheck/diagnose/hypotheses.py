@@ -21,6 +21,8 @@ from netcheck.report.diagnosis_model import NO_FAULT
 
 STEPS = 3
 """Nodes from one size on file to the next."""
+NEAR_WHOLE = 80.0
+"""Shares from here on [%] are told apart by less than a tenth: mains, weak tubes."""
 FAR_APART = 30.0
 """Sizes further apart than this factor are not interpolated."""
 SOUND_ROW = (0, 0, 0.0)
@@ -121,12 +123,12 @@ def size_words(hypotheses: Hypotheses, faults: Sequence[Fault], node: int) -> st
     defect = faults[row - 1].defect if row else None
     if size is None or defect is None:
         return ""
-    return size_text(rounded_size(size), defect.unit, " ")
+    return size_text(rounded_size(size, defect.unit), defect.unit, " ")
 
 
-def rounded_size(size: float) -> float:
-    """Return a size as finely as a log grid can tell."""
-    return float(f"{size:.2g}")
+def rounded_size(size: float, unit: str) -> float:
+    """Return a size as finely as a log grid can tell; about 100 % a little finer."""
+    return float(f"{size:.{3 if unit == '%' and size >= NEAR_WHOLE else 2}g}")
 
 
 def _is_sized(fault: Fault) -> bool:

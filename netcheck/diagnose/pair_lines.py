@@ -46,7 +46,7 @@ def _short_id(fault: Fault) -> str:
     """Return a fault's id, its size as finely as a log grid can tell."""
     if fault.defect is None or "@" not in fault.id:
         return fault.id
-    size = size_text(rounded_size(fault.defect.value), fault.defect.unit)
+    size = size_text(rounded_size(fault.defect.value, fault.defect.unit), fault.defect.unit)
     return f"{fault.id.partition('@')[0]}@{size}"
 
 

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
-MISTAKE = 0.05
+MISTAKE = 0.02
 """Share of readings that are mistaken: a round figure of the method, not measured."""
 MOST_MISTAKES = 2
 MOST_IN_PAIRS = 20

@@ -157,7 +157,7 @@ def test_effort_follows_the_order_of_safety() -> None:
 
 def test_what_a_second_reading_would_show_follows_from_the_first() -> None:
     # In each unit the grid is a tenth of the plate: the normal distribution given the first.
-    toy = Toy({PLATE: units_of((100.0, 150.0), 10.0, SHAPE),
+    toy = Toy({PLATE: units_of((100.0, 130.0), 10.0, SHAPE),
                GRID: units_of((10.0, 30.0), 1.0, SHAPE)})  # fmt: skip
     posterior = after(toy, toy_hypotheses((0, 1)), Reading("volts", "p", "0", 110.0, "idle"))
     trusted = replace(posterior, mistakes_of_node=np.zeros((2, 1)))
