@@ -12,7 +12,7 @@ that a unit is one unit in all situations and rails move together with the mains
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -27,11 +27,12 @@ from netcheck.circuit.changes import (
     apply_changes,
 )
 from netcheck.circuit.model import GROUND, Circuit
+from netcheck.diagnose.layout import Layout, kept, layout_of
 from netcheck.diagnose.situations import Situation
 from netcheck.errors import UnanswerableError
 from netcheck.judge.toleranced import Variable
 from netcheck.solve.deck import MIN_RESISTANCE_OHM, NEUTRAL_OHM, DeckError, write_deck
-from netcheck.solve.draws import Drawn, Knob, KnobKind, can_turn, solve_draws
+from netcheck.solve.draws import Knob, KnobKind, can_turn, solve_draws
 from netcheck.solve.ngspice import Engine, EngineFailure
 from netcheck.solve.pool import Job, Lost, Pool, Shared
 
@@ -51,50 +52,6 @@ CHUNK = 3
 """Faults a job."""
 HEATING_SEED = 5
 NO_UNITS = "most units within tolerance have no operating point that the solver can find"
-
-
-@dataclass(frozen=True)
-class Layout:
-    """What is kept of a solved circuit: columns, and the nets that can be loaded.
-
-    columns: `v:NET`, `i:PART`, `ip:TUBE`, `is:TUBE`, `ik:TUBE` (plate, screen, cathode), `w:TUBE`.
-    """
-
-    nets: tuple[str, ...]
-    resistors: tuple[str, ...]
-    branches: tuple[str, ...]
-    tubes: tuple[str, ...]
-
-    @cached_property
-    def columns(self) -> tuple[str, ...]:
-        """All columns in order."""
-        return (
-            *(f"v:{net}" for net in self.nets),
-            *(f"i:{ref}" for ref in (*self.resistors, *self.branches)),
-            *(f"{kind}:{ref}" for ref in self.tubes for kind in ("ip", "is", "ik", "w")),
-        )
-
-    @cached_property
-    def place(self) -> dict[str, int]:
-        """Number of each column."""
-        return {name: at for at, name in enumerate(self.columns)}
-
-
-def layout_of(circuit: Circuit) -> Layout:
-    """Return what can be read in a circuit."""
-    deck = write_deck(circuit)
-    return Layout(
-        tuple(net for net in circuit.nets if net != GROUND),
-        tuple(part.ref for part in circuit.of_kind("resistor")),
-        tuple(
-            part.ref
-            for part in circuit.of_kind("inductor", "voltage_source")
-            if part.ref in deck.current
-        ),
-        tuple(
-            tube.ref for tube in circuit.tubes if tube.has_pin("grid") and tube.ref in deck.sense
-        ),
-    )
 
 
 @dataclass(frozen=True)
@@ -299,7 +256,7 @@ def _row(
         apply_changes(setting.circuit, changes), setting.on_mains, hot
     )
     try:
-        nominal = _kept(layout, solve_draws(engine, circuit, (), np.zeros((1, 0))))[:, 0]
+        nominal = kept(layout, solve_draws(engine, circuit, (), np.zeros((1, 0))))[:, 0]
         if np.isnan(nominal).any():
             return _empty(shape, "it has no operating point that the solver can find")
         if sound is not None and _is_still(nominal, sound):
@@ -336,7 +293,7 @@ def _spread_row(engine: Engine, setting: _Setting, circuit: Circuit, nominal: Ar
         settings[row, len(turned) + row] = LOAD_OHM if end is None else LIFT_OHM
     for column, (at, _, level) in enumerate(turned):
         settings[len(loads) :, column] = spread.factors[:, at] * level
-    rows = _kept(layout, solve_draws(engine, loaded, knobs, settings))
+    rows = kept(layout, solve_draws(engine, loaded, knobs, settings))
     pull = np.zeros((len(volts), len(volts)))
     for at, end in enumerate(far):
         found = rows[: len(volts), at]
@@ -350,33 +307,6 @@ def _spread_row(engine: Engine, setting: _Setting, circuit: Circuit, nominal: Ar
         return _empty((len(nominal), len(layout.nets), len(draws)), NO_UNITS)
     draws[~solved] = np.resize(draws[solved], (int((~solved).sum()), draws.shape[1]))
     return Row(nominal, pull, draws.astype(np.float32))
-
-
-def _kept(layout: Layout, drawn: Drawn) -> Array:
-    """Return the columns of a layout: (columns, draws)."""
-    blank = np.full(drawn.rows.shape[1], np.nan)
-    rows = [drawn.net(net) if net in drawn.deck.node else blank for net in layout.nets]
-    rows += [np.abs(_through(drawn, ref)) for ref in layout.resistors]
-    rows += [
-        np.abs(drawn.branch(ref)) if ref in drawn.deck.current else blank * 0.0
-        for ref in layout.branches
-    ]
-    for ref in layout.tubes:
-        rows += list(_of_tube(drawn, ref))
-    return np.array(rows)
-
-
-def _through(drawn: Drawn, ref: str) -> Array:
-    first, second = drawn.circuit[ref].nets
-    return np.asarray((drawn.net(first) - drawn.net(second)) / drawn.resistance(ref))
-
-
-def _of_tube(drawn: Drawn, ref: str) -> Iterator[Array]:
-    """Yield plate, screen and cathode current, and plate dissipation."""
-    tube = drawn.circuit[ref]
-    plate, screen, grid = (drawn.electrode(ref, name) for name in ("plate", "screen", "grid"))
-    volts = drawn.net(tube.net("plate")) - drawn.net(tube.net("cathode"))
-    yield from (plate, screen, plate + screen + grid, volts * plate)
 
 
 def _is_still(nominal: Array, sound: Array) -> bool:
