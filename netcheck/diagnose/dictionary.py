@@ -149,14 +149,17 @@ class Dictionary:
             self._pages[key] = page
         return page is not None
 
-    def foresee(self, point: Point, shown: float, *, metered: bool = False) -> Foreseen:
+    def foresee(
+        self, point: Point, shown: float, *, meter: Meter | None = None, metered: bool = False
+    ) -> Foreseen:
         """Return what a point reads with each fault; `shown` is what the meter shows.
 
-        An analog meter loads by its range, which `shown` [V] decides.  metered: solve with
-        the meter connected where its load matters.
+        An analog meter loads by its range, which `shown` [V] decides.  meter: that of the
+        bench where there is no other.  metered: solve with the meter connected where its load
+        matters.
         """
         loads = point.kind in ("volts", "leak")
-        load_ohm = self.options.meter.load_ohm(shown) if loads else 0.0
+        load_ohm = (meter or self.options.meter).load_ohm(shown) if loads else 0.0
         metered = metered and point.kind == "volts"
         key = (point, load_ohm, metered)
         if key not in self._foreseen:

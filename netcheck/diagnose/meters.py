@@ -92,8 +92,8 @@ DIGITAL = Meter(
 )
 
 
-def parse_meter(text: str) -> Meter:
-    """Read `10Mohm`, `20kohm/V`, `digital`, `analog` or `none`."""
+def parse_meter(text: str, said: str = "--meter") -> Meter:
+    """Read `10Mohm`, `20kohm/V`, `digital`, `analog` or `none`; `said` is where it stood."""
     word = text.strip().casefold()
     if word == "none":
         ideal = "a meter that loads nothing"
@@ -107,11 +107,11 @@ def parse_meter(text: str) -> Meter:
         ohm = parse_quantity(amount, "ohm")
     except NetcheckError as error:
         raise NetcheckError(
-            f"--meter: {error.message}", hint="such as 10Mohm, 20kohm/V, digital, analog or none"
+            f"{said}: {error.message}", hint="such as 10Mohm, 20kohm/V, digital, analog or none"
         ) from error
     if ohm <= 0.0 or not math.isfinite(ohm) or (slash and per.strip().casefold() != "v"):
         raise NetcheckError(
-            f"--meter: `{text}` is not a meter",
+            f"{said}: `{text}` is not a meter",
             hint="such as 10Mohm, 20kohm/V, digital, analog or none",
         )
     if slash:

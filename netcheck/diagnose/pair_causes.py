@@ -365,7 +365,8 @@ def _read(
     network = network_of(apply_changes(circuit, _changes(POWER_OFF, pair)))
     values = np.zeros(len(work.metered))
     for at, reading in enumerate(work.metered):
-        first, second, load_ohm = reading.first, reading.second, meter.load_ohm(reading.value)
+        first, second = reading.first, reading.second
+        load_ohm = (reading.meter or meter).load_ohm(reading.value)
         if reading.kind == "ohms":
             ohm = np.clip(network.ohm(first, second), LEAST_OHM, OPEN_FROM_OHM)
             values[at] = np.log10(ohm)

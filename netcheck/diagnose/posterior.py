@@ -117,13 +117,16 @@ def look(
     hypotheses: Hypotheses,
     points: Sequence[tuple[Point, float]],
     nodes: NDArray[np.int64] | None = None,
+    meters: Sequence[Meter | None] = (),
 ) -> Looked:
     """Return what hypotheses foresee at points; with each point what the meter shows there.
 
-    For some nodes only, points are looked at that were not read yet: a guess will do.
+    meters: of the readings, None for that of the bench.  For some nodes only, points are
+    looked at that were not read yet: a guess will do.
     """
     foreseen = tuple(
-        dictionary.foresee(point, shown, metered=nodes is None) for point, shown in points
+        dictionary.foresee(point, shown, meter=meter, metered=nodes is None)
+        for (point, shown), meter in zip(points, meters or [None] * len(points), strict=True)
     )
     chosen = slice(None) if nodes is None else nodes
     low, high = hypotheses.low[chosen], hypotheses.high[chosen]
@@ -205,7 +208,7 @@ def sight_of(readings: Sequence[Reading], looked: Looked, meter: Meter) -> Sight
     value = np.array([seen_value(one, there.open_ohm) for one, there in both])
     noise = np.array(
         [
-            sigma_of(point_of(one), one.value, meter, one.accuracy, there.open_ohm)
+            sigma_of(point_of(one), one.value, one.meter or meter, one.accuracy, there.open_ohm)
             for one, there in both
         ]
     )
@@ -226,7 +229,12 @@ def weigh(
     evidence_of_none: float = 1.0,
 ) -> Posterior:
     """Return the posterior of readings; `evidence` is its probability by node."""
-    looked = look(dictionary, hypotheses, [(point_of(one), one.value) for one in readings])
+    looked = look(
+        dictionary,
+        hypotheses,
+        [(point_of(one), one.value) for one in readings],
+        meters=[one.meter for one in readings],
+    )
     sight = sight_of(readings, looked, dictionary.options.meter)
     mean, covariance = moments(looked.units)
     covariance = covariance + looked.sizes_covariance(looked)

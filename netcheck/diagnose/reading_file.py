@@ -327,12 +327,13 @@ def _joined(cells: Sequence[str]) -> str:
         return f"{what}={value}"
     situation = f"@{values[1]}" if len(values) > 1 else ""
     error = f"+-{values[2]}" if len(values) > 2 else ""
-    if len(values) > 3:
+    meter = f" by {values[3]}" if len(values) > 3 else ""
+    if len(values) > 4:
         raise NetcheckError(
             f"`{text}` has {len(values)} cells after the reading's name",
-            hint="value, situation and error, such as V(g4),-31.2V,idle,0.1V",
+            hint="value, situation, error and meter, such as V(g4),-31.2V,idle,0.1V,20kohm/V",
         )
-    return f"{what}{bracket}={values[0] if values else ''}{error}{situation}"
+    return f"{what}{bracket}={values[0] if values else ''}{error}{situation}{meter}"
 
 
 def _at(source: SourceText, number: int, error: NetcheckError) -> NetcheckError:

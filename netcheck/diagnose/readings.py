@@ -3,9 +3,10 @@
 Comes in: `V(g4)=-31.2V`, `V(p4,ht)=-2V`, `I(R24)=34mA`, `W(X4)=12.8W`,
 `R(g4)=242kohm@power_off`, `leak(C3)=0.4V`, `ripple(ht)=yes`.  Goes out: a `Reading`.
 After `@` stands the situation (`situations.py`); without it resistances are read with the
-power off, leaks with the tubes out, all else at idle.  A leak is the volts at the end of a
-coupling capacitor that was lifted off the grid.  Whether nets and parts are there is for
-who has the circuit.
+power off, leaks with the tubes out, all else at idle.  After `by` may stand the meter that
+volts were read with (`meters.py`), where it is not that of the bench.  A leak is the volts
+at the end of a coupling capacitor that was lifted off the grid.  Whether nets and parts are
+there is for who has the circuit.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from netcheck.circuit.model import GROUND
+from netcheck.diagnose.meters import Meter, parse_meter
 from netcheck.diagnose.situations import IDLE, POWER_OFF, SITUATIONS, TUBES_OUT
 from netcheck.errors import NetcheckError
 from netcheck.units import format_quantity, parse_quantity
@@ -30,9 +32,13 @@ _KINDS: dict[str, tuple[ReadingKind, str]] = {
     "leak": ("leak", "V"),
     "ripple": ("ripple", ""),
 }
-_FORM = re.compile(r"\s*(\w+)\s*\(([^()=]+)\)\s*=\s*([^@]+?)\s*(?:@\s*(\w+)\s*)?")
+_FORM = re.compile(
+    r"\s*(\w+)\s*\(([^()=]+)\)\s*=\s*([^@]+?)\s*(?:@\s*(\w+)\s*)?(?:\bby\s+(\S+)\s*)?"
+)
 _HINT = "such as V(g4)=-31.2V, V(a,b)=2V, I(R24)=34mA, R(g4)=242kohm or ripple(ht)=yes"
 _PAIR = 2
+LOADED = ("volts", "leak")
+"""What a voltmeter is connected to."""
 OPEN = "open"
 OPEN_WORDS = (OPEN, "ol", "inf", "infinite")
 
@@ -43,6 +49,7 @@ class Reading:
 
     value: SI; of a ripple 1 for yes and 0 for no; of an open circuit infinite.
     accuracy: the largest error that the reading itself states, SI; 0 where it states none.
+    by: the meter it was read with, in words of its own; empty for that of the bench.
     """
 
     kind: ReadingKind
@@ -51,13 +58,20 @@ class Reading:
     value: float
     situation: str
     accuracy: float = 0.0
+    by: str = ""
 
     @property
     def text(self) -> str:
         """The reading as it can be typed again."""
         name = name_of(self.kind, self.first, self.second)
-        tail = f"+-{self._written(self.accuracy)}" if self.accuracy else ""
-        return f"{name}={self._written(self.value)}{tail}@{self.situation}"
+        error = f"+-{self._written(self.accuracy)}" if self.accuracy else ""
+        meter = f" by {self.by}" if self.by else ""
+        return f"{name}={self._written(self.value)}{error}@{self.situation}{meter}"
+
+    @property
+    def meter(self) -> Meter | None:
+        """The meter of its own; None for that of the bench."""
+        return parse_meter(self.by, "by") if self.by else None
 
     def _written(self, value: float) -> str:
         if self.kind == "ripple":
@@ -81,7 +95,7 @@ def parse_reading(text: str) -> Reading:
     match = _FORM.fullmatch(text)
     if match is None or match.group(1).casefold() not in _KINDS:
         raise NetcheckError(f"`{text}` is not a reading", hint=_HINT)
-    word, places, value, situation = match.groups()
+    word, places, value, situation, by = match.groups()
     kind, unit = _KINDS[word.casefold()]
     names = [one.strip() for one in places.split(",")]
     most = _PAIR if kind in ("volts", "ohms") else 1
@@ -107,8 +121,14 @@ def parse_reading(text: str) -> Reading:
     known = _value(text, size, unit)
     if math.isinf(known) and plus_minus:
         raise NetcheckError(f"`{text}`: open has no error", hint=_HINT)
-    reading = Reading(kind, names[0], second, known, where, accuracy)
+    reading = Reading(kind, names[0], second, known, where, accuracy, (by or "").casefold())
     check_ohms(reading)
+    if by and kind not in LOADED:
+        raise NetcheckError(
+            f"`{text}`: a meter is told for volts, which it loads",
+            hint="V(g4)=-31.2V@idle by 20kohm/V",
+        )
+    _ = reading.meter
     return reading
 
 

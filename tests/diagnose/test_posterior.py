@@ -13,6 +13,7 @@ from scipy.stats import norm
 
 from netcheck.diagnose.dictionary import Dictionary, Point
 from netcheck.diagnose.hypotheses import NONE_SHARE, Hypotheses
+from netcheck.diagnose.investigation import Basis, Investigation
 from netcheck.diagnose.meters import DIGITAL, parse_meter
 from netcheck.diagnose.ohms import OPEN_FROM_OHM
 from netcheck.diagnose.posterior import (
@@ -302,3 +303,15 @@ def test_how_sharp_a_reading_is(
 )
 def test_readings_are_compared_as_they_are_kept(text: str, expected: float) -> None:
     assert seen_value(parse_reading(text)) == pytest.approx(expected)
+
+
+def test_each_reading_is_loaded_by_its_own_meter(basis: Basis) -> None:
+    # 2 kohm/V on the 250 V range is 500 kohm, beside a plate of some 40 kohm.
+    by_bench = Investigation(basis, (parse_reading("V(p1)=158V"),)).posterior
+    by_other = Investigation(basis, (parse_reading("V(p1)=158V by 2kohm/V"),)).posterior
+
+    ohm = 2e3 * 250.0
+    source = basis.dictionary.page("idle").source_ohm("p1", "0")[0]
+    share = ohm / (ohm + source) * (1.0 + source / 10e6)
+    assert by_other.mean[0, 0] == pytest.approx(share * by_bench.mean[0, 0], rel=0.01)
+    assert by_other.sight.noise[0] == pytest.approx(np.hypot(0.02 * 250.0 / np.sqrt(3.0), 1.58))

@@ -150,3 +150,20 @@ def test_any_text_is_a_reading_or_one_clear_error(text: str) -> None:
         return
 
     assert parse_reading(reading.text).kind == reading.kind
+
+
+def test_a_reading_may_name_its_own_meter() -> None:
+    other = parse_reading("V(g4)=-24V@idle by 20kohm/V")
+    usual = parse_reading("V(g4)=-24V")
+
+    assert (other.by, usual.by) == ("20kohm/v", "")
+    assert other.meter is not None
+    assert other.meter.load_ohm(-24.0) == 20e3 * 50.0
+    assert usual.meter is None
+    assert parse_reading(other.text) == other
+
+
+@pytest.mark.parametrize("text", ["R(g4)=2kohm by analog", "V(g4)=2V by sundial", "V(g4)=2V by"])
+def test_a_meter_that_is_none_or_does_not_load_is_one_clear_error(text: str) -> None:
+    with pytest.raises(NetcheckError):
+        parse_reading(text)

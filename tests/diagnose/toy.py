@@ -21,7 +21,7 @@ class Toy:
         self.options = SimpleNamespace(meter=DIGITAL)
         self.spread = SimpleNamespace(factors=np.ones((draws, 1)))
 
-    def foresee(self, point: Point, shown: float, *, metered: bool = False) -> Foreseen:
+    def foresee(self, point: Point, shown: float, **_: object) -> Foreseen:
         units = self.points[point]
         return Foreseen(units.mean(axis=1), units)
 
