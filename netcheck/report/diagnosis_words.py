@@ -99,6 +99,8 @@ def with_band(value: float, low: float, high: float, unit: SheetUnit | None) -> 
 def reading_name(line: ReadingLine) -> str:
     """Return what was read, without the value: `V(g4) with the tubes out`."""
     what = line.text.partition("=")[0].strip()
+    if meter := line.text.partition(" by ")[2]:
+        what = f"{what} by {meter}"
     usual = "power_off" if line.unit == "ohm" else "idle"
     return what if line.situation == usual else f"{what} {situation_words(line.situation)}"
 
