@@ -21,7 +21,7 @@ from math import inf, pi
 
 from netcheck.analysis.options import Circuitry, Progress
 from netcheck.analysis.sweep import DrivenTask, driven_outcomes
-from netcheck.circuit.changes import DriveLevel, apply_changes
+from netcheck.circuit.changes import apply_changes, drives_itself
 from netcheck.circuit.model import Circuit
 from netcheck.faults.base import Fault
 from netcheck.roles.base import OutputTransformer, Roles
@@ -177,8 +177,7 @@ def bass_faults(circuit: Circuit, roles: Roles, faults: Sequence[Fault]) -> tupl
     asked = {
         number: (fault.parts, fault.kind)
         for number, fault in enumerate(faults)
-        if fault.family in FAMILIES
-        and not any(isinstance(change, DriveLevel) for change in fault.changes)
+        if fault.family in FAMILIES and not drives_itself(fault.changes)
     }
     if any(matters(circuit, each) for each in roles.transformers):
         return tuple(asked)

@@ -27,6 +27,7 @@ from netcheck.circuit.changes import (
     DriveLevel,
     ScaleEmission,
     apply_changes,
+    drives_itself,
 )
 from netcheck.circuit.model import GROUND, Circuit
 from netcheck.faults.base import ContinuousFault, Fault
@@ -203,4 +204,4 @@ def sustained(
 
 def needs_drive(fault: Fault) -> bool:
     """Say whether a fault can be judged only where the circuit is driven."""
-    return any(isinstance(change, DriveLevel) for change in fault.changes)
+    return drives_itself(fault.changes)

@@ -23,7 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netcheck.analysis.options import Progress, ToleranceOptions
-from netcheck.analysis.tolerance_variables import variables_of
+from netcheck.analysis.tolerance_variables import knob_of, variables_of
 from netcheck.circuit.model import Circuit
 from netcheck.judge.base import LimitTable, PartLimit
 from netcheck.judge.drawn import measure_draws
@@ -40,8 +40,7 @@ from netcheck.judge.toleranced import (
 )
 from netcheck.ratings.mains import MainsBand, find_band
 from netcheck.roles.base import Roles
-from netcheck.solve.deck import MIN_RESISTANCE_OHM
-from netcheck.solve.draws import Knob, solve_draws
+from netcheck.solve.draws import Knob, nominal_of, solve_draws
 from netcheck.solve.ngspice import Engine
 from netcheck.solve.pool import Job, Lost, Pool, Shared
 
@@ -93,11 +92,7 @@ class Units:
         self.circuit = circuit
         self.shared = shared
         self.variables = variables
-        self.knobs = tuple(
-            Knob(part, "value" if one.kind == "mains" else one.kind)
-            for one in variables
-            for part in one.parts
-        )
+        self.knobs = tuple(knob_of(one, part) for one in variables for part in one.parts)
         self.limits = pool.share("limits at idle", limits)
         self._width = len(limits)
 
@@ -127,20 +122,11 @@ class Units:
     def _settings(self, factors: Array) -> Array:
         """Return what each knob is set to: nominal times the factor of its variable."""
         columns = [
-            factors[:, place] * self._nominal(one, part)
+            factors[:, place] * nominal_of(self.circuit, knob_of(one, part))
             for place, one in enumerate(self.variables)
             for part in one.parts
         ]
         return np.array(columns).reshape(len(columns), len(factors)).T
-
-    def _nominal(self, variable: Variable, ref: str) -> float:
-        part = self.circuit[ref]
-        match variable.kind:
-            case "wire":
-                return max(part.note.dcr_ohm or 0.0, MIN_RESISTANCE_OHM)
-            case "value" | "mains":
-                return part.value or 0.0
-        return 1.0
 
 
 def draw_factors(variables: Sequence[Variable], draws: int, seed: int) -> Array:

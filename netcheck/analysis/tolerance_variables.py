@@ -22,6 +22,7 @@ from netcheck.circuit.model import Circuit, Part
 from netcheck.judge.toleranced import Variable
 from netcheck.ratings.mains import MainsBand
 from netcheck.roles.base import Roles
+from netcheck.solve.draws import Knob
 
 RESISTOR = 0.10
 """Of a resistor without tol= in its note: E12, the common series of the era (IEC 60063)."""
@@ -47,6 +48,11 @@ TUBE_SOURCE = (
     "(+-30 to 34 %; a batch of 25 of twice from least to most)"
 )
 SCREEN_SOURCE = "screen +-45 % where the plate is +-22 % (handbook sheet of the 6AC7)"
+
+
+def knob_of(variable: Variable, part: str) -> Knob:
+    """Return what is turned of a part where a variable spreads."""
+    return Knob(part, "value" if variable.kind == "mains" else variable.kind)
 
 
 def variables_of(

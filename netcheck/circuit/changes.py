@@ -12,6 +12,7 @@ with a winding of resistance D and load R, a share s of shorted turns leaves
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -171,6 +172,11 @@ Change = (
     | ScaleDrive
     | DriveLevel
 )
+
+
+def drives_itself(changes: Iterable[Change]) -> bool:
+    """Say whether a circuit with these changes has no rest: it works itself."""
+    return any(isinstance(change, DriveLevel) for change in changes)
 
 
 def apply_changes(circuit: Circuit, changes: tuple[Change, ...]) -> Circuit:

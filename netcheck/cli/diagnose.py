@@ -207,7 +207,7 @@ def _answer(investigation: Investigation, proposal: Proposal) -> str | None:
     from netcheck.source import printable
 
     posterior = investigation.posterior
-    names = [*(one.id for one in posterior.hypotheses.causes), "none_of_these"]
+    names = posterior.names
     order = (-posterior.every).argsort(kind="stable")[:3]
     likeliest = ", ".join(
         f"{short_name(names[at])} {percent(float(posterior.every[at]))}" for at in order

@@ -16,13 +16,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netcheck.analysis.sweep import IdleTask, idle_outcomes
+from netcheck.analysis.tolerance_variables import knob_of
 from netcheck.circuit.changes import AddResistor, Change
 from netcheck.circuit.model import GROUND, Circuit
 from netcheck.diagnose.meters import Meter
-from netcheck.diagnose.page import kind_of, nominal_of
 from netcheck.diagnose.plan import Wanted
 from netcheck.judge.toleranced import Variable
-from netcheck.solve.draws import Drawn, Knob, solve_draws
+from netcheck.solve.draws import Drawn, Knob, nominal_of, solve_draws
 from netcheck.solve.ngspice import Engine
 from netcheck.solve.pool import Job, Lost, Pool
 from netcheck.solve.results import NotSolved, Outcome, Solved
@@ -152,9 +152,7 @@ class SolvedBench:
         cold = all(tube.current_scale == 0.0 for tube in self.circuit.tubes if tube.has_pin("grid"))
         chosen = [at for at, one in enumerate(variables) if not (cold and one.is_tube)]
         knobs = [
-            (at, Knob(part, kind_of(variables[at])))
-            for at in chosen
-            for part in variables[at].parts
+            (at, knob_of(variables[at], part)) for at in chosen for part in variables[at].parts
         ]
         columns = [factors[:, at] * nominal_of(self.circuit, knob) for at, knob in knobs]
         settings = np.array(columns).reshape(len(columns), len(factors)).T

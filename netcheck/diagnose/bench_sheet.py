@@ -16,8 +16,6 @@ from functools import partial
 
 from netcheck.analysis.health import require_health
 from netcheck.analysis.options import Progress
-from netcheck.analysis.tolerance import draw_factors
-from netcheck.analysis.tolerance_variables import variables_of
 from netcheck.circuit.model import Circuit
 from netcheck.diagnose.bench import Read, SolvedBench
 from netcheck.diagnose.causes import Pointed, pointed
@@ -45,6 +43,7 @@ from netcheck.diagnose.situations import (
     Situation,
     reduced,
 )
+from netcheck.diagnose.spread import spread_of
 from netcheck.diagnose.step_words import LEADS, TITLES, assumptions_of, idle_notes
 from netcheck.diagnose.stops import Stops
 from netcheck.faults import list_faults
@@ -113,10 +112,9 @@ class _Maker:
             if band
             else "nominal: measure it, and read every voltage in proportion"
         )
-        every, self.remarks = variables_of(circuit, self.roles, band or find_band("230V"))
-        self.on_mains = next((one.parts for one in every if one.kind == "mains"), ())
-        self.variables = tuple(one for one in every if band or one.kind != "mains")
-        self.factors = draw_factors(self.variables, options.draws, options.seed)
+        spread = spread_of(circuit, self.roles, band, options.draws, options.seed)
+        self.remarks, self.on_mains = spread.remarks, spread.on_mains
+        self.variables, self.factors = spread.variables, spread.factors
         self.faults = list_faults(circuit, self.roles)
         self.hot = SolvedBench(pool, "idle", circuit, options.meter)
         self.out = self._bench(TUBES_OUT, hot=False)

@@ -15,13 +15,13 @@ from numpy.typing import NDArray
 from netcheck.circuit.model import GROUND
 from netcheck.diagnose.cautions import CAUTIONS
 from netcheck.diagnose.dictionary import Point
-from netcheck.diagnose.hypotheses import NONE_SHARE, rounded_size, size_words
+from netcheck.diagnose.hypotheses import NO_FAULT_SHARE, NONE_SHARE, rounded_size, size_words
 from netcheck.diagnose.investigation import STANDS_OUT, Investigation
 from netcheck.diagnose.next_probe import Outlook, Proposal, propose
 from netcheck.diagnose.pair_causes import PairsWeighed, weigh_pairs
 from netcheck.diagnose.pair_lines import PAIR, SIGMAS, pair_line, shown
 from netcheck.diagnose.pair_shares import shares_with_pairs, singles_fail
-from netcheck.diagnose.posterior import Posterior, point_of
+from netcheck.diagnose.posterior import MODEL_SHARE, Posterior, point_of
 from netcheck.diagnose.readings import Reading
 from netcheck.diagnose.situations import IDLE, POWER_OFF
 from netcheck.diagnose.weighing import MISTAKE
@@ -52,6 +52,7 @@ LEAST_EXPLAINED = 0.002
 """Causes less likely are not explained reading by reading."""
 MOST_FORETOLD = 6
 LIKELY_MISTAKE = 0.5
+"""A reading more likely misread than not is to be read again."""
 SOUND = "Every part is within its tolerance: what was complained of is not at rest, or not here."
 UNKNOWN = (
     "Something that is not in the catalogue, or two faults at once, or a netlist that is not this "
@@ -116,7 +117,7 @@ class _Writer:
         self.dictionary = investigation.basis.dictionary
         self.posterior: Posterior = investigation.posterior
         self.known = self.posterior.hypotheses
-        self.names = [*(one.id for one in self.known.causes), NONE_OF_THESE]
+        self.names = self.posterior.names
         self.group_of = {
             cause: number
             for number, group in enumerate(self.posterior.groups(), start=1)
@@ -308,6 +309,11 @@ class _Writer:
             for page in pages:
                 if page.reasons[row]:
                     yield f"{fault.id}, at {page.situation}: {page.reasons[row]}"
+                elif page.missing[row]:
+                    yield (
+                        f"{fault.id}, at {page.situation}: {page.missing[row]} of "
+                        f"{page.draws.shape[2]} units; the others stand for them"
+                    )
         yield from self.weighed.unsolved
         if self.weighed.left_out:
             yield (
@@ -321,14 +327,16 @@ class _Writer:
         yield (
             f"every fault was solved for {options.draws} units within tolerance (seed "
             f"{options.seed}), mains {options.mains or 'nominal'}; a reading may be off by the "
-            f"meter's accuracy and 1 % of model, and {MISTAKE:.0%} of readings may be mistakes"
+            f"meter's accuracy and {MODEL_SHARE * 100.0:g} % of model, and {MISTAKE * 100.0:g} % "
+            "of readings may be mistakes"
         )
         yield (
             "how likely a fault is before the readings is an ordinal class (common practice), "
-            f"for a set that is {options.build.replace('_', ' ')}; 5 % are kept for no fault and "
-            "3 % for what is not in the catalogue"
+            f"for a set that is {options.build.replace('_', ' ')}; {NO_FAULT_SHARE * 100.0:g} % "
+            f"are kept for no fault and {NONE_SHARE * 100.0:g} % for what is not in the catalogue"
         )
-        yield from self.dictionary.remarks
+        yield from self.dictionary.shortfalls
+        yield from self.dictionary.spread.remarks
 
     def doubtful(self) -> Iterator[str]:
         """Yield the readings that look like mistakes."""

@@ -16,18 +16,18 @@ from numpy.typing import NDArray
 from netcheck import __version__
 from netcheck.analysis.health import require_health
 from netcheck.analysis.options import Progress
-from netcheck.analysis.tolerance import draw_factors
-from netcheck.analysis.tolerance_variables import variables_of
-from netcheck.circuit.changes import AddResistor, Change, DriveLevel, ReplaceTube
+from netcheck.circuit.changes import Change, ReplaceTube, drives_itself
 from netcheck.circuit.model import GROUND, Circuit
 from netcheck.diagnose.bench import SolvedBench
+from netcheck.diagnose.lifted import leak_ohm, shown_share, sides_of
 from netcheck.diagnose.meter_load import LOADED_SHARE, loaded_volts
 from netcheck.diagnose.meters import DIGITAL, Meter
 from netcheck.diagnose.ohm_page import OhmPage, open_ohm_of, solve_ohm_page
 from netcheck.diagnose.ohms import OPEN_FROM_OHM
-from netcheck.diagnose.page import LOAD_OHM, Page, Spread, solve_page
+from netcheck.diagnose.page import LOAD_OHM, Page, solve_page
 from netcheck.diagnose.readings import ReadingKind, name_of
-from netcheck.diagnose.situations import IDLE, POWER_OFF, SITUATIONS, Situation
+from netcheck.diagnose.situations import IDLE, POWER_OFF, Situation, situation_of
+from netcheck.diagnose.spread import spread_of
 from netcheck.diagnose.store import Store, digest_of
 from netcheck.errors import SolverUnavailableError, UnanswerableError
 from netcheck.faults import list_faults
@@ -114,10 +114,9 @@ class Dictionary:
             circuit, self.roles, build=options.build, age_years=options.age_years
         )
         band = find_band(options.mains) if options.mains else None
-        every, self.remarks = variables_of(circuit, self.roles, band or find_band("230V"))
-        self.on_mains = next((one.parts for one in every if one.kind == "mains"), ())
-        variables = tuple(one for one in every if band or one.kind != "mains")
-        self.spread = Spread(variables, draw_factors(variables, options.draws, options.seed))
+        self.spread = spread_of(circuit, self.roles, band, options.draws, options.seed)
+        self.shortfalls: dict[str, None] = {}
+        """What could not be done as it should be, in words."""
         self._pages: dict[str, Page] = {}
         self._foreseen: dict[tuple[Point, float, bool], Foreseen] = {}
 
@@ -129,7 +128,7 @@ class Dictionary:
     def page(self, key: str) -> Page:
         """Return the page of a situation; solved, or found where it was kept."""
         if key not in self._pages:
-            situation = next(one for one in SITUATIONS if one.key == key)
+            situation = situation_of(key)
             digest = self._digest(situation)
             page = self.store.load(digest)
             if page is None:
@@ -143,7 +142,7 @@ class Dictionary:
         """Say whether a page is at hand without solving anything."""
         if key == POWER_OFF.key or key in self._pages:
             return True
-        situation = next(one for one in SITUATIONS if one.key == key)
+        situation = situation_of(key)
         page = self.store.load(self._digest(situation))
         if page is not None:
             self._pages[key] = page
@@ -181,7 +180,7 @@ class Dictionary:
         if point.kind == "leak":
             return self._leak(page, point.first, load_ohm)
         column = column_of(self.circuit, point)
-        return Foreseen(page.nominal[:, page.place[column]].astype(float), page.amperes(column))
+        return Foreseen(page.nominal[:, page.place[column]].astype(float), page.column(column))
 
     def open_ohm(self, point: Point) -> float:
         """Return from where on ohms read as open at a point."""
@@ -190,7 +189,7 @@ class Dictionary:
     def _metered(self, point: Point, load_ohm: float, linear: Foreseen) -> Foreseen:
         """Return readings in which faults with a weak source there are solved with the meter."""
         page, ends = self.page(point.situation), (point.first, point.second)
-        situation = next(one for one in SITUATIONS if one.key == point.situation)
+        situation = situation_of(point.situation)
         if len(situation.hot) > 1:
             return linear
         weak = page.source_ohm(*ends) > LOADED_SHARE * load_ohm
@@ -198,14 +197,22 @@ class Dictionary:
         if GROUND in ends and load_ohm == LOAD_OHM:
             rows = []  # that is how the page measured the source
         variants = [(), *(changes or () for changes in self._variants(situation))]
-        around = situation.changes(self.circuit, self.on_mains, situation.hot[0])
+        around = situation.changes(self.circuit, self.spread.on_mains, situation.hot[0])
         try:
             volts = loaded_volts(
                 self.pool(), self.circuit, ends, load_ohm,
                 [(*variants[row], *around) for row in rows],
             ) if rows else []  # fmt: skip
-        except SolverUnavailableError:
+        except SolverUnavailableError as error:
+            self.shortfalls[
+                f"{point.text}: weak sources are taken as linear, not solved with the meter "
+                f"connected ({error.message})"
+            ] = None
             return linear
+        if rows:
+            self._heed_interrupt()
+        if lost := sum(value is None for value in volts):
+            self.shortfalls[f"{point.text}: {lost} faults did not solve with the meter"] = None
         nominal, units = linear.nominal.copy(), linear.units.copy()
         for row, value in zip(rows, volts, strict=True):
             if value is not None:
@@ -214,21 +221,15 @@ class Dictionary:
         return replace(linear, nominal=nominal, units=units)
 
     def _leak(self, page: Page, ref: str, load_ohm: float) -> Foreseen:
-        """Return the volts at a coupling capacitor's lifted end: its leak and the meter
-        divide what stands before it."""
-        feeds = next((role.feeds for role in self.roles.of_part(ref) if role.feeds), "")
-        before = self.circuit[ref].other_net(feeds)
-        nets = {before, feeds}
-        leak_ohm = np.full(len(self.faults) + 1, NEUTRAL_OHM)
-        for row, fault in enumerate(self.faults, start=1):
-            for change in fault.changes:
-                if isinstance(change, AddResistor) and {change.net_a, change.net_b} == nets:
-                    leak_ohm[row] = change.ohm if ref in fault.parts else NEUTRAL_OHM
+        """Return the volts at a coupling capacitor's lifted end."""
+        sides = sides_of(self.circuit, self.roles, ref)
+        own = [fault.changes if ref in fault.parts else () for fault in self.faults]
+        leak = np.array([NEUTRAL_OHM, *(leak_ohm(changes, sides) for changes in own)])
         # Lifted, a leak no longer feeds the grid leak: before it all is as in a sound unit.
-        rows = np.where(leak_ohm < NEUTRAL_OHM, 0, np.arange(len(leak_ohm)))
-        share = load_ohm / (load_ohm + leak_ohm + page.source_ohm(before, GROUND)[rows])
-        volts = page.volts(before, GROUND, NEUTRAL_OHM)[rows]
-        nominal = page.nominal_volts(before, GROUND, NEUTRAL_OHM)[rows]
+        rows = np.where(leak < NEUTRAL_OHM, 0, np.arange(len(leak)))
+        share = shown_share(page.source_ohm(sides[0], GROUND)[rows], leak, load_ohm)
+        volts = page.volts(sides[0], GROUND, NEUTRAL_OHM)[rows]
+        nominal = page.nominal_volts(sides[0], GROUND, NEUTRAL_OHM)[rows]
         return Foreseen(nominal * share, volts * share[:, None])
 
     def reasons(self, situations: Sequence[str]) -> list[str]:
@@ -245,7 +246,9 @@ class Dictionary:
         """
         warm = situation.powered and situation.tubes_in
         return [
-            fault.changes if situation.shows(fault) or (warm and _sustained(fault)) else None
+            fault.changes
+            if situation.shows(fault) or (warm and drives_itself(fault.changes))
+            else None
             for fault in self.faults
         ]
 
@@ -258,7 +261,7 @@ class Dictionary:
         )
         try:
             page = solve_page(
-                self.pool(), self.circuit, situation, self.on_mains, variants, self.spread,
+                self.pool(), self.circuit, situation, self.spread.on_mains, variants, self.spread,
                 self._progress.advance,
             )  # fmt: skip
         except UnanswerableError:
@@ -312,10 +315,6 @@ class Dictionary:
             self.spread.factors.tobytes().hex(),
             *(repr(library.find(name)) for name in types),
         )
-
-
-def _sustained(fault: Fault) -> bool:
-    return any(isinstance(change, DriveLevel) for change in fault.changes)
 
 
 def column_of(circuit: Circuit, point: Point) -> str:

@@ -26,6 +26,7 @@ from netcheck.diagnose.posterior import EVEN_VARIANCE, Posterior, look, point_of
 from netcheck.diagnose.readings import Reading
 from netcheck.diagnose.situations import IDLE, POWER_OFF, STEPS_OF_MAINS, TUBES_OUT, reduced
 from netcheck.diagnose.weighing import MISTAKE, moments
+from netcheck.solve.deck import NEUTRAL_OHM
 
 Array = NDArray[np.float64]
 
@@ -39,9 +40,8 @@ LIFTING = 3.0
 """Effort of unsoldering one end of a part on top: common practice."""
 REACHING = 0.5
 """Effort of a point that is no pin of a socket on top: our choice."""
-MOST_NODES = 100
-LEAST_SHARE = 1e-3
-"""Hypotheses less likely are not asked about."""
+MOST_NODES, LEAST_SHARE = 100, 1e-3
+"""Hypotheses asked about at most, and the least likely of them: each costs time."""
 OUTCOMES = (-1.28, -0.52, 0.0, 0.52, 1.28)
 """Outcomes by hypothesis, in standard deviations: middles of five equal shares."""
 LEAST_GAIN_BIT = 0.1
@@ -177,7 +177,7 @@ def _shown(dictionary: Dictionary, point: Point) -> float:
     if point.kind != "volts":
         return 0.0
     page = dictionary.page(point.situation)
-    return float(page.nominal_volts(point.first, point.second, 1e15)[0])
+    return float(page.nominal_volts(point.first, point.second, NEUTRAL_OHM)[0])
 
 
 def _linear(point: Point, values: Array, foreseen: Foreseen) -> Array:

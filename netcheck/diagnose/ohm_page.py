@@ -5,7 +5,7 @@ any two nets by fault and unit.  The network is linear and needs no ngspice; how
 ohms between two nets follow one resistor is exact to the first order: the share of
 the test current's power that this resistor takes, `dR/R_i = (v_i / R_i)^2` with
 1 A between the nets (S. Cohn, "The resistance of an electrical network", Proc.
-American Mathematical Society 1, 1950).
+American Mathematical Society 1, 1950; from memory).
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from netcheck.circuit.changes import Change, apply_changes
 from netcheck.circuit.model import Circuit
 from netcheck.diagnose.ohms import LEAST_OHM, OPEN_FROM_OHM, branch_ohm, network_of
-from netcheck.diagnose.page import Spread
+from netcheck.diagnose.spread import Spread
 
 Array = NDArray[np.float64]
 LEAKY_FROM_F, LEAK_OHM_FARAD = 1e-6, 20.0

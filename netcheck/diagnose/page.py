@@ -19,20 +19,21 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from netcheck.analysis.tolerance_variables import knob_of
 from netcheck.circuit.changes import (
     AddResistor,
     Change,
-    DriveLevel,
     added_resistor,
     apply_changes,
+    drives_itself,
 )
 from netcheck.circuit.model import GROUND, Circuit
 from netcheck.diagnose.layout import Layout, kept, layout_of
 from netcheck.diagnose.situations import Situation
+from netcheck.diagnose.spread import Spread
 from netcheck.errors import UnanswerableError
-from netcheck.judge.toleranced import Variable
-from netcheck.solve.deck import MIN_RESISTANCE_OHM, NEUTRAL_OHM, DeckError, write_deck
-from netcheck.solve.draws import Knob, KnobKind, can_turn, solve_draws
+from netcheck.solve.deck import NEUTRAL_OHM, DeckError, write_deck
+from netcheck.solve.draws import Knob, can_turn, nominal_of, solve_draws
 from netcheck.solve.ngspice import Engine, EngineFailure
 from netcheck.solve.pool import Job, Lost, Pool, Shared
 
@@ -55,14 +56,6 @@ NO_UNITS = "most units within tolerance have no operating point that the solver 
 
 
 @dataclass(frozen=True)
-class Spread:
-    """What spreads in all units, and how: factors is (draws, variables)."""
-
-    variables: tuple[Variable, ...]
-    factors: Array
-
-
-@dataclass(frozen=True)
 class Row:
     """One fault solved; silent: it reads as a sound circuit does."""
 
@@ -73,6 +66,8 @@ class Row:
     silent: bool = False
     lost: bool = False
     """Its worker was lost: another time it may be solved."""
+    missing: int = 0
+    """Units that were not solved."""
 
 
 @dataclass(frozen=True)
@@ -83,7 +78,8 @@ class Page:
     a current drawn from the second net lowers the first.  draws: (columns, rows, draws).
     reasons: by row, why it was not solved, else empty.  limits: at idle, (part, quantity,
     limit) of what heat can tell of: plates, resistors, windings.  engine: the solver.
-    whole: no row was lost to a limit of time or memory.
+    missing: by row, units that were not solved; others of the row stand for them.  whole:
+    no row was lost to a limit of time or memory.
     """
 
     situation: str
@@ -93,6 +89,7 @@ class Page:
     pull: Single
     draws: Single
     reasons: tuple[str, ...]
+    missing: tuple[int, ...]
     limits: tuple[tuple[str, str, float], ...] = ()
     engine: str = ""
     whole: bool = True
@@ -109,7 +106,7 @@ class Page:
 
     def volts(self, first: str, second: str, load_ohm: float) -> Array:
         """Return volts from `first` to `second` as a meter reads them: (rows, draws)."""
-        volts = self._column(first) - self._column(second)
+        volts = self._net(first) - self._net(second)
         return volts * (load_ohm / (load_ohm + self.source_ohm(first, second)))[:, None]
 
     def nominal_volts(self, first: str, second: str, load_ohm: float) -> Array:
@@ -130,14 +127,12 @@ class Page:
         )
         return np.maximum(np.zeros(len(self.pull)) + ohm, 0.0)
 
-    def amperes(self, column: str) -> Array:
+    def column(self, name: str) -> Array:
         """Return a column as it was drawn: (rows, draws)."""
-        return np.asarray(self.draws[self.place[column]], dtype=float)
+        return np.asarray(self.draws[self.place[name]], dtype=float)
 
-    def _column(self, net: str) -> Array:
-        if net == GROUND:
-            return np.zeros(self.draws.shape[1:])
-        return self.amperes(f"v:{net}")
+    def _net(self, name: str) -> Array:
+        return np.zeros(self.draws.shape[1:]) if name == GROUND else self.column(f"v:{name}")
 
 
 @dataclass(frozen=True)
@@ -178,6 +173,7 @@ def solve_page(
         np.array([one.pull for one in rows], dtype=np.float32),
         np.ascontiguousarray(np.array([one.draws for one in rows]).transpose(2, 0, 1)),
         tuple(one.reason for one in rows),
+        tuple(one.missing for one in rows),
         engine=pool.engine,
         whole=not any(one.lost for one in rows),
     )
@@ -226,7 +222,10 @@ def _between(states: Sequence[Row], spread: Spread) -> Row:
     share = np.random.default_rng(HEATING_SEED).uniform(size=(len(spread.factors), 1))
     draws = cold.draws * (1.0 - share) + hot.draws * share
     return Row(
-        (cold.nominal + hot.nominal) / 2.0, (cold.pull + hot.pull) / 2.0, draws.astype(np.float32)
+        (cold.nominal + hot.nominal) / 2.0,
+        (cold.pull + hot.pull) / 2.0,
+        draws.astype(np.float32),
+        missing=max(cold.missing, hot.missing),
     )
 
 
@@ -250,7 +249,7 @@ def _row(
 ) -> Row:
     layout, spread = setting.layout, setting.spread
     shape = (len(layout.columns), len(layout.nets), len(spread.factors))
-    if any(isinstance(change, DriveLevel) for change in changes):
+    if drives_itself(changes):
         return _empty(shape, "it works the circuit by itself: no reading at rest tells of it")
     circuit = setting.situation.circuit(
         apply_changes(setting.circuit, changes), setting.on_mains, hot
@@ -283,7 +282,7 @@ def _spread_row(engine: Engine, setting: _Setting, circuit: Circuit, nominal: Ar
         for at, one in enumerate(spread.variables)
         for part in one.parts
         if part in loaded.parts
-        and can_turn(deck, knob := Knob(part, kind_of(one)))
+        and can_turn(deck, knob := knob_of(one, part))
         and (level := nominal_of(loaded, knob))
     ]
     knobs = [knob for _, knob, _ in turned] + [Knob(one.name, "value") for one in loads]
@@ -305,8 +304,9 @@ def _spread_row(engine: Engine, setting: _Setting, circuit: Circuit, nominal: Ar
     solved = ~np.isnan(draws).any(axis=1)
     if solved.mean() < LEAST_SOLVED:
         return _empty((len(nominal), len(layout.nets), len(draws)), NO_UNITS)
-    draws[~solved] = np.resize(draws[solved], (int((~solved).sum()), draws.shape[1]))
-    return Row(nominal, pull, draws.astype(np.float32))
+    missing = int((~solved).sum())
+    draws[~solved] = np.resize(draws[solved], (missing, draws.shape[1]))
+    return Row(nominal, pull, draws.astype(np.float32), missing=missing)
 
 
 def _is_still(nominal: Array, sound: Array) -> bool:
@@ -323,16 +323,3 @@ def _empty(shape: tuple[int, int, int], reason: str) -> Row:
 def _blank(sound: Row, reason: str) -> Row:
     shape = (len(sound.nominal), len(sound.pull), len(sound.draws))
     return replace(_empty(shape, reason), lost=True)
-
-
-def kind_of(variable: Variable) -> KnobKind:
-    """Return what is turned where a variable spreads."""
-    return "value" if variable.kind == "mains" else variable.kind
-
-
-def nominal_of(circuit: Circuit, knob: Knob) -> float:
-    """Return what a knob is set to in a unit with nominal parts."""
-    part = circuit[knob.part]
-    if knob.kind == "wire":
-        return max(part.note.dcr_ohm or 0.0, MIN_RESISTANCE_OHM)
-    return part.value or 0.0 if knob.kind == "value" else 1.0

@@ -30,14 +30,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netcheck.analysis.pairs import LEAST_RELIEF, STARVES, are_apart, may_follow
-from netcheck.circuit.changes import AddResistor, Change, apply_changes
+from netcheck.circuit.changes import Change, apply_changes
 from netcheck.circuit.model import GROUND, Circuit
 from netcheck.diagnose.dictionary import column_of
 from netcheck.diagnose.heat_signs import OVER
-from netcheck.diagnose.ohms import LEAST_OHM, OPEN_FROM_OHM, network_of
-from netcheck.diagnose.page import Page, Spread, solve_page
+from netcheck.diagnose.lifted import leak_ohm, shown_share, sides_of
+from netcheck.diagnose.ohms import LEAST_OHM, network_of
+from netcheck.diagnose.page import Page, solve_page
 from netcheck.diagnose.posterior import point_of
 from netcheck.diagnose.situations import IDLE, POWER_OFF, SITUATIONS, Situation
+from netcheck.diagnose.spread import Spread
 from netcheck.diagnose.weighing import MISTAKE, log_likelihoods
 from netcheck.faults.base import Fault
 from netcheck.solve.deck import NEUTRAL_OHM
@@ -333,7 +335,7 @@ def _solve(work: _Work, asked: Sequence[_Plan]) -> list[Array | str]:
             for pair, trouble in zip(pairs, troubles, strict=True)
         ]
         pages[situation.key] = solve_page(
-            known.pool(), known.circuit, situation, known.on_mains, variants, NOMINAL
+            known.pool(), known.circuit, situation, known.spread.on_mains, variants, NOMINAL
         )
     answers: list[Array | str] = []
     for row, (pair, trouble) in enumerate(zip(pairs, troubles, strict=True), start=1):
@@ -368,8 +370,8 @@ def _read(
         first, second = reading.first, reading.second
         load_ohm = (reading.meter or meter).load_ohm(reading.value)
         if reading.kind == "ohms":
-            ohm = np.clip(network.ohm(first, second), LEAST_OHM, OPEN_FROM_OHM)
-            values[at] = np.log10(ohm)
+            most = work.dictionary.open_ohm(point_of(reading))
+            values[at] = np.log10(np.clip(network.ohm(first, second), LEAST_OHM, most))
             continue
         page = pages[reading.situation]
         if reading.kind == "volts":
@@ -384,12 +386,13 @@ def _read(
 def _leak_v(
     work: _Work, ref: str, page: Page, row: int, pair: tuple[Fault, Fault], load_ohm: float
 ) -> float:
-    """Return the volts at a coupling capacitor's lifted end, as the dictionary has them."""
-    feeds = next((role.feeds for role in work.dictionary.roles.of_part(ref) if role.feeds), "")
-    before = work.dictionary.circuit[ref].other_net(feeds)
-    leaks = [NEUTRAL_OHM]
-    for change in (each for fault in pair if ref in fault.parts for each in fault.changes):
-        if isinstance(change, AddResistor) and {change.net_a, change.net_b} == {before, feeds}:
-            leaks.append(change.ohm)
-    share = load_ohm / (load_ohm + min(leaks) + float(page.source_ohm(before, GROUND)[row]))
-    return float(page.nominal_volts(before, GROUND, NEUTRAL_OHM)[row] * share)
+    """Return the volts at a coupling capacitor's lifted end.
+
+    Where one of the pair is its leak, what stands before it is that of a sound unit.
+    """
+    sides = sides_of(work.dictionary.circuit, work.dictionary.roles, ref)
+    own = [each for fault in pair if ref in fault.parts for each in fault.changes]
+    leak = leak_ohm(own, sides)
+    before = 0 if leak < NEUTRAL_OHM else row
+    share = shown_share(page.source_ohm(sides[0], GROUND), np.array(leak), load_ohm)[before]
+    return float(page.nominal_volts(sides[0], GROUND, NEUTRAL_OHM)[before] * share)

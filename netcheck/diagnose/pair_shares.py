@@ -20,6 +20,7 @@ Array = NDArray[np.float64]
 FAILS_FROM = 3.0
 """Deviations of a reading that the best single cause leaves unexplained."""
 HALF = 0.5
+"""A reading more likely misread than not is left unexplained."""
 
 
 def singles_fail(posterior: Posterior) -> bool:

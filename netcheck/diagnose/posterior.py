@@ -6,7 +6,7 @@ cause and size, of a sound unit and of a fault that is not in the catalogue.
 Two causes are in one ambiguity group while each has a size that explains the readings
 so far as well as the other, within a factor of three: a difference "not worth more than
 a bare mention" (R. E. Kass and A. E. Raftery, "Bayes factors", J. American Statistical
-Association 90, 1995); the word and the idea after G. N. Stenbakken, T. M. Souders and
+Association 90, 1995; from memory); the word and the idea after G. N. Stenbakken, T. M. Souders and
 G. W. Stewart, "Ambiguity groups and testability", IEEE Trans. Instrumentation and
 Measurement 38(5), 1989.
 """
@@ -25,6 +25,7 @@ from netcheck.diagnose.meters import Meter
 from netcheck.diagnose.ohms import LEAST_OHM, OPEN_FROM_OHM
 from netcheck.diagnose.readings import Reading
 from netcheck.diagnose.weighing import Sight, log_likelihoods, log_unmodelled, moments
+from netcheck.report.diagnosis_model import NONE_OF_THESE
 
 Array = NDArray[np.float64]
 
@@ -37,6 +38,7 @@ CURRENT_SHARE, WATT_SHARE, CURRENT_LEAST_A = 0.01, 0.03, 1e-5
 OHM_SHARE, OHM_LEAST = 0.01, 0.3
 """Accuracy of an ohmmeter with its leads: common practice."""
 OPEN_DECADES = 0.3
+"""Of a reading that is open: between open here and open there lies a factor of two; our choice."""
 SAME_FACTOR = 3.0
 EVEN_VARIANCE = 12.0
 """An even spread over a width has the variance width^2 / 12."""
@@ -68,7 +70,7 @@ class Posterior:
     """What is known after the readings.
 
     node: probability of each node; cause: of each cause, the sound unit first; none: of
-    a fault that is not in the catalogue.  log_best: log density of the readings under
+    a fault that is not in the catalogue.  log_best: log density of readings and evidence under
     the size of each cause that fits best, and last under `none`.  mistakes: by reading,
     how likely it is misread; mistakes_of_node: the same for each node, (nodes, readings).
     """
@@ -89,6 +91,11 @@ class Posterior:
     def every(self) -> Array:
         """Probability of each cause, and last of a fault that is not in the catalogue."""
         return np.append(self.cause, self.none)
+
+    @property
+    def names(self) -> list[str]:
+        """Ids of the causes, and last of a fault that is not in the catalogue."""
+        return [*(one.id for one in self.hypotheses.causes), NONE_OF_THESE]
 
     def groups(self) -> list[list[int]]:
         """Return ambiguity groups of causes, likeliest first.

@@ -33,7 +33,7 @@ from netcheck.diagnose import evidence_tables as tables
 from netcheck.diagnose.evidence_rules import first_value, log_ramp
 from netcheck.diagnose.ohms import LEAST_OHM
 from netcheck.diagnose.readings import Reading
-from netcheck.diagnose.situations import SITUATIONS
+from netcheck.diagnose.situations import situation_of
 from netcheck.faults.base import Fault
 from netcheck.roles.base import Roles
 
@@ -105,8 +105,7 @@ def ripple_likelihood(
 
     fault: None for a sound unit.  circuit: the sound one.
     """
-    situation = next((one for one in SITUATIONS if one.key == reading.situation), None)
-    if fault is not None and situation is not None and not situation.shows(fault):
+    if fault is not None and not situation_of(reading.situation).shows(fault):
         fault = None
     yes = min(max(_yes(reading.first, fault, _Same(circuit, roles)), LEAST), MOST)
     return yes if reading.value else 1.0 - yes

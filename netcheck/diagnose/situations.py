@@ -15,12 +15,12 @@ from dataclasses import dataclass, replace
 
 from netcheck.circuit.changes import (
     Change,
-    DriveLevel,
     ScaleEmission,
     SetGas,
     SetGridEmission,
     SetValue,
     apply_changes,
+    drives_itself,
 )
 from netcheck.circuit.model import Circuit
 from netcheck.faults.base import Fault
@@ -74,7 +74,7 @@ class Situation:
 
     def shows(self, fault: Fault) -> bool:
         """Say whether a fault is there at all in this situation."""
-        if any(isinstance(change, DriveLevel) for change in fault.changes):
+        if drives_itself(fault.changes):
             return False
         if not self.powered and fault.family == "mains":
             return False
@@ -98,3 +98,8 @@ def reduced(share: float) -> Situation:
 
 SITUATIONS = (POWER_OFF, TUBES_OUT, *(reduced(share) for share in STEPS_OF_MAINS), IDLE)
 """In the order in which a careful person measures."""
+
+
+def situation_of(key: str) -> Situation:
+    """Return the situation of a key."""
+    return next(one for one in SITUATIONS if one.key == key)

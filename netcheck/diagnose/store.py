@@ -23,7 +23,7 @@ import numpy as np
 
 from netcheck.diagnose.page import Page
 
-FORMAT = 3
+FORMAT = 4
 MOST_BYTES = 600_000_000
 """Of all pages together."""
 
@@ -63,15 +63,25 @@ class Store:
                 for name in ("nominal", "pull", "draws")
             }
             page = Page(
-                words["situation"], tuple(words["columns"]), tuple(words["nets"]),
-                arrays["nominal"], arrays["pull"], arrays["draws"], tuple(words["reasons"]),
-                tuple((str(part), str(quantity), float(limit))
-                      for part, quantity, limit in words["limits"]),
+                words["situation"],
+                tuple(words["columns"]),
+                tuple(words["nets"]),
+                arrays["nominal"],
+                arrays["pull"],
+                arrays["draws"],
+                tuple(words["reasons"]),
+                tuple(map(int, words["missing"])),
+                tuple(
+                    (str(part), str(quantity), float(limit))
+                    for part, quantity, limit in words["limits"]
+                ),
                 str(words["engine"]),
-            )  # fmt: skip
+            )
         except (OSError, ValueError, KeyError, TypeError, EOFError, AttributeError, BadZipFile):
             return None
         rows, columns = len(page.reasons), len(page.columns)
+        if len(page.missing) != rows:
+            return None
         nets = len(page.nets)
         if page.nominal.shape != (rows, columns) or page.draws.shape[:2] != (columns, rows):
             return None
@@ -93,7 +103,7 @@ class Store:
                 words = {
                     "situation": page.situation, "columns": page.columns, "nets": page.nets,
                     "reasons": page.reasons, "limits": page.limits,
-                    "engine": page.engine,
+                    "engine": page.engine, "missing": page.missing,
                 }  # fmt: skip
                 (Path(new) / "page.json").write_text(json.dumps(words), "utf-8")
                 whole = Path(new) / "whole"

@@ -23,9 +23,8 @@ Array = NDArray[np.float64]
 
 MISTAKE = 0.02
 """Share of readings that are mistaken: a round figure of the method, not measured."""
-MOST_MISTAKES = 2
-MOST_IN_PAIRS = 20
-"""Above so many readings two mistakes at a time are not weighed."""
+MOST_MISTAKES, MOST_IN_PAIRS = 2, 20
+"""Mistakes weighed at a time.  Above so many readings two mistakes at a time are not weighed."""
 MOST_SUBSETS = 7
 """Up to so many readings every subset of disturbed ones is weighed."""
 

@@ -89,6 +89,14 @@ class Drawn:
         return values
 
 
+def nominal_of(circuit: Circuit, knob: Knob) -> float:
+    """Return what a knob is set to in a unit with nominal parts."""
+    part = circuit[knob.part]
+    if knob.kind == "wire":
+        return max(part.note.dcr_ohm or 0.0, MIN_RESISTANCE_OHM)
+    return part.value or 0.0 if knob.kind == "value" else 1.0
+
+
 def can_turn(deck: Deck, knob: Knob) -> bool:
     """Say whether a loaded deck has what a knob sets (an own model has no emission)."""
     return all(name in deck.alter for name in _names(knob))

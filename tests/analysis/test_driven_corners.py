@@ -234,7 +234,7 @@ def test_text_has_a_row_a_corner_and_says_what_was_not_solved(
 
     write_driven_corners(console, replace(found, driven=(*found.driven, lost)))
 
-    text = console.file.getvalue()  # type: ignore[attr-defined]
+    text = console.file.getvalue()
     assert max(map(len, text.splitlines())) <= width
     flat = " ".join(text.split())
     assert "X1, hottest drive: not solved in a corner: why" in flat
@@ -249,4 +249,4 @@ def test_text_says_nothing_where_nothing_was_driven(known: Known) -> None:
 
     write_driven_corners(console, known.at_idle)
 
-    assert console.file.getvalue() == ""  # type: ignore[attr-defined]
+    assert console.file.getvalue() == ""

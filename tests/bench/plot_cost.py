@@ -89,10 +89,10 @@ def cost_of_faults(counts: Sequence[int], runs: int = RUNS) -> list[Cost]:
             picked = [every[place * len(every) // count] for place in range(count)]
 
             def solve_and_judge(picked: Sequence[object] = picked) -> None:
-                outcomes = bench.faulted(picked, healthy[IDLE], SilentProgress())  # type: ignore[arg-type]
+                outcomes = bench.faulted(picked, healthy[IDLE], SilentProgress())
                 for number, fault in enumerate(picked):
                     found = {name: each[number] for name, each in outcomes.items()}
-                    judge_fault(fault, found, demo.circuit, table, healthy)  # type: ignore[arg-type]
+                    judge_fault(fault, found, demo.circuit, table, healthy)
 
             solve_and_judge()
             least = min(spent(worker, solve_and_judge) for _ in range(runs))

@@ -13,17 +13,17 @@ from netcheck.analysis.tolerance_variables import variables_of
 from netcheck.circuit.changes import Change
 from netcheck.diagnose.dictionary import Dictionary, DictionaryOptions
 from netcheck.diagnose.investigation import Basis, Investigation
-from netcheck.diagnose.page import Spread, nominal_of, solve_page
+from netcheck.diagnose.page import solve_page
 from netcheck.diagnose.readings import parse_reading
 from netcheck.diagnose.situations import IDLE, TUBES_OUT
+from netcheck.diagnose.spread import Spread
 from netcheck.diagnose.store import Store
 from netcheck.faults import list_faults
-from netcheck.judge.toleranced import Variable
 from netcheck.pipeline import load_circuit
 from netcheck.ratings.mains import find_band
 from netcheck.report.progress import SilentProgress
 from netcheck.roles import recognise
-from netcheck.solve.draws import Knob
+from netcheck.solve.draws import Knob, nominal_of
 from netcheck.solve.pool import Pool
 from netcheck.solve.results import Solved
 from tests.bench.test_draws_cost import as_change
@@ -34,16 +34,12 @@ FAULTS, DRAWS = 12, 60
 READINGS = ("V(ht)=276V", "V(k2)=16.7V", "V(g2)=6.1V", "V(p1)=162V", "V(s2)=268V")
 
 
-def spread_of(kept: tuple[Variable, ...]) -> Spread:
-    return Spread(kept, draw_factors(kept, DRAWS, 1))
-
-
 def test_a_page_against_one_variant_a_unit() -> None:
     circuit = load_circuit(CIRCUITS / "6v6_single_ended.cir")
     roles = recognise(circuit)
     variables, _ = variables_of(circuit, roles, find_band("230V"))
     kept = tuple(one for one in variables if one.kind in ("value", "wire", "emission"))
-    spread = spread_of(kept)
+    spread = Spread(kept, draw_factors(kept, DRAWS, 1))
     leaks = [one.changes for one in list_faults(circuit, roles) if one.kind == "leaky"][:FAULTS]
     knobs = [(at, Knob(part, one.kind)) for at, one in enumerate(kept) for part in one.parts]
     units: list[tuple[Change, ...]] = [

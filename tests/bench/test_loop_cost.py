@@ -76,7 +76,7 @@ def recorded(
 
     recorder = Recorder(engine)
     sweep = IdleSweep(circuit, tuple(IdleRequest(changes) for changes in variants))
-    outcomes = solve_sweep(recorder, sweep)  # type: ignore[arg-type]
+    outcomes = solve_sweep(recorder, sweep)
     (deck,) = recorder.decks
     nodes = {net: write_deck(circuit).node[net] for net in WATCHED}
     started = time.perf_counter()

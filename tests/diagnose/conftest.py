@@ -70,7 +70,7 @@ def unsolved_dictionary(circuit: Circuit) -> Callable[..., Dictionary]:
     def make(
         store: Store | None = None, circuit: Circuit = circuit, **options: object
     ) -> Dictionary:
-        chosen = DictionaryOptions(**{"draws": 3, **options})  # type: ignore[arg-type]
+        chosen = DictionaryOptions(**{"draws": 3, **options})
         return Dictionary(circuit, chosen, _no_pool, store or Store(None), Quiet())
 
     return make

@@ -149,7 +149,7 @@ def test_a_measured_supply_does_not_spread(unsolved_dictionary: Make) -> None:
 
     assert banded.spread.variables[0].name == "mains"
     assert "mains" not in [one.name for one in measured.spread.variables]
-    assert measured.on_mains == banded.on_mains == ("VHT",)
+    assert measured.spread.on_mains == banded.spread.on_mains == ("VHT",)
 
 
 def test_resistances_need_no_solver(unsolved_dictionary: Make) -> None:

@@ -27,9 +27,10 @@ from netcheck.circuit.changes import (
 from netcheck.circuit.model import GROUND, Circuit
 from netcheck.diagnose.dictionary import Dictionary, Point
 from netcheck.diagnose.meters import parse_meter
-from netcheck.diagnose.page import LEAST_LOADED_V, Page, Spread, solve_page
+from netcheck.diagnose.page import LEAST_LOADED_V, Page, solve_page
 from netcheck.diagnose.situations import IDLE, TUBES_OUT, Situation, reduced
-from netcheck.errors import UnanswerableError
+from netcheck.diagnose.spread import Spread
+from netcheck.errors import SolverUnavailableError, UnanswerableError
 from netcheck.solve.pool import Lost, Pool
 from netcheck.solve.results import Outcome, Solved
 
@@ -61,7 +62,9 @@ def small_page(
     spread = dictionary.spread
     at = [place for place, one in enumerate(spread.variables) if one.kind in kinds]
     chosen = Spread(tuple(spread.variables[one] for one in at), spread.factors[:draws][:, at])
-    page = solve_page(pool, dictionary.circuit, situation, dictionary.on_mains, variants, chosen)
+    page = solve_page(
+        pool, dictionary.circuit, situation, dictionary.spread.on_mains, variants, chosen
+    )
     return page, chosen
 
 
@@ -357,7 +360,7 @@ def test_faults_of_a_lost_worker_have_its_reason(workers: Pool, dictionary: Dict
     pool: Any = Losing(workers, lost=(1,))
 
     page = solve_page(
-        pool, dictionary.circuit, IDLE, dictionary.on_mains, variants,
+        pool, dictionary.circuit, IDLE, dictionary.spread.on_mains, variants,
         Spread(dictionary.spread.variables, dictionary.spread.factors[:3]), told.append,
     )  # fmt: skip
 
@@ -371,7 +374,9 @@ def test_without_the_sound_circuit_there_is_no_page(workers: Pool, dictionary: D
     pool: Any = Losing(workers, lost=(0,))
 
     with pytest.raises(UnanswerableError, match="the sound circuit was not solved"):
-        solve_page(pool, dictionary.circuit, IDLE, dictionary.on_mains, [], dictionary.spread)
+        solve_page(
+            pool, dictionary.circuit, IDLE, dictionary.spread.on_mains, [], dictionary.spread
+        )
 
 
 def test_on_reduced_mains_a_row_lies_between_cold_and_hot_tubes(
@@ -415,3 +420,22 @@ def test_rows_do_not_depend_on_their_neighbors(workers: Pool, dictionary: Dictio
 
     assert np.array_equal(forward.draws[:, 1:], backward.draws[:, :0:-1])
     assert np.array_equal(forward.nominal[1:], backward.nominal[:0:-1])
+
+
+def test_without_an_engine_weak_sources_are_linear_and_that_is_said(
+    dictionary: Dictionary,
+) -> None:
+    def no_pool() -> Pool:
+        raise SolverUnavailableError("no ngspice library")
+
+    alone = copy(dictionary)
+    alone._foreseen, alone.shortfalls, alone.pool = {}, {}, no_pool
+    point = Point("volts", "p2", "ht", IDLE.key)
+
+    found = alone.foresee(point, -71.0, metered=True)
+
+    expected = alone.foresee(point, -71.0).nominal
+    assert np.array_equal(found.nominal, expected, equal_nan=True)
+    (said,) = alone.shortfalls
+    assert said.startswith("V(p2,ht)@idle: ")
+    assert "no ngspice library" in said

@@ -24,8 +24,8 @@ from netcheck.circuit.model import Circuit
 from netcheck.diagnose.dictionary import Dictionary
 from netcheck.diagnose.ohm_page import OhmPage, solve_ohm_page
 from netcheck.diagnose.ohms import OPEN_FROM_OHM, branch_ohm, network_of
-from netcheck.diagnose.page import Spread
 from netcheck.diagnose.situations import POWER_OFF
+from netcheck.diagnose.spread import Spread
 from netcheck.judge.toleranced import Variable
 from netcheck.pipeline import load_circuit
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from itertools import combinations
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -11,6 +12,7 @@ from netcheck.analysis.pairs import GIVES_UP, are_apart
 from netcheck.analysis.tolerance import draw_factors
 from netcheck.circuit.changes import AddResistor, Change, SetValue, added_resistor, apply_changes
 from netcheck.circuit.model import GROUND, Circuit
+from netcheck.diagnose.dictionary import Point
 from netcheck.diagnose.evidence import parse_evidence
 from netcheck.diagnose.evidence_tables import HUM_LEAST
 from netcheck.diagnose.hypotheses import NONE_SHARE
@@ -21,11 +23,13 @@ from netcheck.diagnose.pair_causes import (
     MOST_PAIRS,
     PairCause,
     PairsWeighed,
+    _leak_v,
+    _read,
     weigh_pairs,
 )
 from netcheck.diagnose.posterior import Posterior
 from netcheck.diagnose.readings import Reading, parse_reading
-from netcheck.diagnose.situations import SITUATIONS
+from netcheck.diagnose.situations import situation_of
 from netcheck.solve.deck import MIN_RESISTANCE_OHM, write_deck
 from netcheck.solve.draws import Knob, can_turn, solve_draws
 from netcheck.solve.pool import Job, Pool
@@ -72,9 +76,9 @@ def solved_v(
     factors: of one unit; None for nominal parts.
     """
     first, second, key = place
-    situation = next(one for one in SITUATIONS if one.key == key)
+    situation = situation_of(key)
     faulty = apply_changes(basis.dictionary.circuit, changes)
-    faulty = situation.circuit(faulty, basis.dictionary.on_mains, situation.hot[-1])
+    faulty = situation.circuit(faulty, basis.dictionary.spread.on_mains, situation.hot[-1])
     faulty = faulty.with_parts(added_resistor(AddResistor("meter", first, second, METER_OHM)))
     known = {} if factors is None else settings_of(basis, faulty, factors)
     job = Job(solve_draws, (faulty, tuple(known), np.array([list(known.values())])))
@@ -243,3 +247,30 @@ def test_without_readings_nothing_is_tried(basis: Basis) -> None:
     actual = weigh_pairs(Investigation(basis, (), (parse_evidence("glow(X2)=yes"),)))
 
     assert actual == PairsWeighed((), 0, 0, ())
+
+
+def test_a_leak_past_a_lifted_capacitor_is_that_of_the_leak_alone(basis: Basis) -> None:
+    # The cathode resistor of the next tube does not reach the capacitor's other end.
+    dictionary, point = basis.dictionary, Point("leak", "C3", "", "tubes_out")
+    rows = {one.id: row for row, one in enumerate(dictionary.faults, start=1)}
+    leaky, drifted = "C3/leaky@10Mohm", "R8/drifted@540ohm"
+    pair = (dictionary.faults[rows[leaky] - 1], dictionary.faults[rows[drifted] - 1])
+    work = SimpleNamespace(dictionary=dictionary)
+
+    actual = _leak_v(work, "C3", dictionary.page("tubes_out"), rows[drifted], pair, 10e6)
+
+    expected = dictionary.foresee(point, 100.0).nominal[rows[leaky]]
+    assert actual == pytest.approx(expected, rel=1e-3)
+    assert 100.0 < actual < 150.0  # 275 V over 10 Mohm of leak and 10 Mohm of meter
+
+
+def test_ohms_across_an_electrolytic_are_open_where_a_single_fault_says_so(basis: Basis) -> None:
+    reading = parse_reading("R(ht)=open")
+    dictionary = basis.dictionary
+    work = SimpleNamespace(dictionary=dictionary, metered=(reading,))
+
+    (actual,) = _read(work, (dictionary.faults[0], dictionary.faults[1]), {}, 1)
+
+    point = Point("ohms", "ht", "0", "power_off")
+    assert actual == pytest.approx(np.log10(dictionary.open_ohm(point)))
+    assert dictionary.open_ohm(point) < 1e6  # 47 uF: 20 ohm-farad over it

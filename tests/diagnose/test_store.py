@@ -29,6 +29,7 @@ PAGE = Page(
     np.arange(8, dtype=np.float32).reshape(2, 2, 2),
     np.arange(30, dtype=np.float32).reshape(3, 2, 5),
     ("", "no operating point, \u00e9"),
+    (0, 3),
     (("X1", "plate_dissipation_w", 14.0),),
 )
 

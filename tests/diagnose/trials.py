@@ -30,7 +30,7 @@ from netcheck.diagnose.ohms import network_of
 from netcheck.diagnose.plan import Wanted
 from netcheck.diagnose.posterior import look, sigma_of
 from netcheck.diagnose.readings import Reading
-from netcheck.diagnose.situations import IDLE, POWER_OFF, SITUATIONS, TUBES_OUT
+from netcheck.diagnose.situations import IDLE, POWER_OFF, TUBES_OUT, situation_of
 from netcheck.diagnose.store import Store
 from netcheck.diagnose.weighing import moments
 from netcheck.faults.base import Fault
@@ -185,9 +185,9 @@ class Bench:
         if not points:
             return {}
         meter, dictionary = self.dictionary.options.meter, self.dictionary
-        situation = next(one for one in SITUATIONS if one.key == key)
+        situation = situation_of(key)
         circuit = unit.circuit if situation.shows(unit.fault) else dictionary.circuit
-        circuit = situation.circuit(circuit, dictionary.on_mains, situation.hot[-1])
+        circuit = situation.circuit(circuit, dictionary.spread.on_mains, situation.hot[-1])
         if lifted:
             circuit = _with_lifted(circuit, lifted, dictionary.roles)
         ends = [(LIFTED, GROUND) if lifted else (one.first, one.second) for one in points]
@@ -252,7 +252,7 @@ class Bench:
         groups = posterior.groups()
         place = next(at for at, group in enumerate(groups) if unit.cause in group)
         order = list(np.argsort(-posterior.every))
-        names = [*(one.id for one in posterior.hypotheses.causes), "none_of_these"]
+        names = posterior.names
         asked, settled, right = self._ask(unit, found) if ask else (None, None, False)
         return Trial(
             unit.fault.id,
