@@ -7,18 +7,16 @@ Comes in: a `Comparison`.  Goes out: the object as text.  Its schema is
 from __future__ import annotations
 
 import json
-from importlib import resources
-from typing import Any
 
 from netcheck.circuit.model import Part
 from netcheck.rank import FaultResult
 from netcheck.report import facts
 from netcheck.report.comparison import Comparison, over_limit
+from netcheck.report.json_layout import Json, published_schema
 from netcheck.report.model import Audit
 from netcheck.report.numbers import number
 from netcheck.report.to_json import stress_object, tipping_object
 
-Json = dict[str, Any]
 SCHEMA_VERSION = "1.0"
 
 
@@ -29,9 +27,7 @@ def render(comparison: Comparison) -> str:
 
 def schema() -> Json:
     """Return the JSON Schema that `render` keeps to."""
-    folder = resources.files("netcheck.report") / "schema"
-    loaded: Json = json.loads((folder / "compare.schema.json").read_text(encoding="utf-8"))
-    return loaded
+    return published_schema("compare")
 
 
 def compare_object(comparison: Comparison) -> Json:

@@ -9,10 +9,7 @@ same bytes.  The schema is `schema/diagnosis.schema.json` beside this file.
 
 from __future__ import annotations
 
-import json
 import math
-from importlib import resources
-from typing import Any
 
 from netcheck.report.diagnosis_model import (
     CauseLine,
@@ -24,25 +21,20 @@ from netcheck.report.diagnosis_model import (
     ReadingLine,
 )
 from netcheck.report.facts import shown_file
+from netcheck.report.json_layout import Json, laid_out, published_schema
 from netcheck.report.numbers import number
 
 SCHEMA_VERSION = "1.0"
 
-Json = dict[str, Any]
-
 
 def render(diagnosis: Diagnosis) -> str:
     """Return the diagnosis as one JSON object."""
-    made = diagnosis_object(diagnosis)
-    lines = [f" {_text(key)}: {_laid_out(value)}" for key, value in made.items()]
-    return "{\n" + ",\n".join(lines) + "\n}\n"
+    return laid_out(diagnosis_object(diagnosis))
 
 
 def schema() -> Json:
     """Return the JSON Schema that `render` keeps to."""
-    folder = resources.files("netcheck.report") / "schema"
-    loaded: Json = json.loads((folder / "diagnosis.schema.json").read_text(encoding="utf-8"))
-    return loaded
+    return published_schema("diagnosis")
 
 
 def diagnosis_object(diagnosis: Diagnosis) -> Json:
@@ -64,16 +56,6 @@ def diagnosis_object(diagnosis: Diagnosis) -> Json:
         "cautions": [{"text": one.text, "source": one.source} for one in diagnosis.cautions],
         "assumptions": list(diagnosis.assumptions),
     }
-
-
-def _text(value: object) -> str:
-    return json.dumps(value, allow_nan=False)
-
-
-def _laid_out(value: object) -> str:
-    if isinstance(value, list) and value:
-        return "[\n  " + ",\n  ".join(_text(entry) for entry in value) + "\n ]"
-    return _text(value)
 
 
 def _numbers(**values: float) -> Json:

@@ -10,18 +10,16 @@ from __future__ import annotations
 import csv
 import io
 import json
-from importlib import resources
-from typing import Any
 
 from netcheck.circuit.model import natural_key
 from netcheck.judge.base import Stress
 from netcheck.report import facts
+from netcheck.report.json_layout import Json, published_schema
 from netcheck.report.numbers import number
 from netcheck.report.sweep_model import SweepCurve, SweepPoint
 from netcheck.report.to_json import stress_object, tipping_object, tube_object
 from netcheck.solve.results import NotSolved, Solved
 
-Json = dict[str, Any]
 SCHEMA_VERSION = "1.0"
 COLUMNS = (
     "plate_dissipation_w screen_dissipation_w plate_v screen_v grid_v cathode_v plate_current_a "
@@ -38,9 +36,7 @@ def render_json(curve: SweepCurve) -> str:
 
 def schema() -> Json:
     """Return the JSON Schema that `render_json` keeps to."""
-    folder = resources.files("netcheck.report") / "schema"
-    loaded: Json = json.loads((folder / "sweep.schema.json").read_text(encoding="utf-8"))
-    return loaded
+    return published_schema("sweep")
 
 
 def _head(curve: SweepCurve) -> Json:

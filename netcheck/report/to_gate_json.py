@@ -7,10 +7,6 @@ gives the same bytes.  The schema is `schema/gate.schema.json` beside this file.
 
 from __future__ import annotations
 
-import json
-from importlib import resources
-from typing import Any
-
 from netcheck.report.checks import (
     GATE_SCHEMA_VERSION,
     OUTCOMES,
@@ -21,11 +17,10 @@ from netcheck.report.checks import (
     Tip,
 )
 from netcheck.report.facts import shown_file
+from netcheck.report.json_layout import Json, compact, published_schema
 from netcheck.report.to_json import number
 from netcheck.report.words import unit_of
 from netcheck.source import Span
-
-Json = dict[str, Any]
 
 
 def render(report: CheckReport) -> str:
@@ -41,7 +36,7 @@ def render(report: CheckReport) -> str:
         "interrupted": report.interrupted,
         "counts": {outcome: counts[outcome] for outcome in OUTCOMES},
     }
-    lines = [f" {_text(key)}: {_text(value)}" for key, value in head.items()]
+    lines = [f" {compact(key)}: {compact(value)}" for key, value in head.items()]
     files = ",\n".join(_file(checked) for checked in report.files)
     lines.append(f' "files": [\n{files}\n ]' if files else ' "files": []')
     lines.append(f' "rows": {_rows(report.rows, " ")}')
@@ -50,13 +45,7 @@ def render(report: CheckReport) -> str:
 
 def schema() -> Json:
     """Return the JSON Schema that `render` keeps to."""
-    folder = resources.files("netcheck.report") / "schema"
-    loaded: Json = json.loads((folder / "gate.schema.json").read_text(encoding="utf-8"))
-    return loaded
-
-
-def _text(value: object) -> str:
-    return json.dumps(value, allow_nan=False)
+    return published_schema("gate")
 
 
 def _file(checked: CheckedFile) -> str:
@@ -66,7 +55,7 @@ def _file(checked: CheckedFile) -> str:
         "engine": checked.engine,
         "conditions": list(checked.conditions),
     }
-    lines = [f"   {_text(key)}: {_text(value)}" for key, value in head.items()]
+    lines = [f"   {compact(key)}: {compact(value)}" for key, value in head.items()]
     lines.append(f'   "rows": {_rows(checked.rows, "   ")}')
     return "  {\n" + ",\n".join(lines) + "\n  }"
 
@@ -74,7 +63,7 @@ def _file(checked: CheckedFile) -> str:
 def _rows(rows: tuple[CheckRow, ...], indent: str) -> str:
     if not rows:
         return "[]"
-    inner = f",\n{indent} ".join(_text(_row(row)) for row in rows)
+    inner = f",\n{indent} ".join(compact(_row(row)) for row in rows)
     return f"[\n{indent} {inner}\n{indent}]"
 
 

@@ -11,10 +11,6 @@ Keys may be added; those the schema requires stay.
 
 from __future__ import annotations
 
-import json
-from importlib import resources
-from typing import Any
-
 from netcheck.circuit.model import Part, natural_key
 from netcheck.findings import Finding
 from netcheck.judge.base import Stress
@@ -26,6 +22,7 @@ from netcheck.report.effects_json import (
     pairs_object,
     runaway_object,
 )
+from netcheck.report.json_layout import Json, laid_out, published_schema
 from netcheck.report.model import SCHEMA_VERSION, Audit
 from netcheck.report.numbers import number
 from netcheck.report.tolerance_json import tolerance_object
@@ -36,22 +33,15 @@ from netcheck.tipping import TippingPoint, times_what_passes
 
 __all__ = ["audit_object", "number", "render", "schema"]
 
-Json = dict[str, Any]
-
 
 def render(audit: Audit) -> str:
     """Return the audit as one JSON object, one line to an entry of a list."""
-    lines = []
-    for key, value in audit_object(audit).items():
-        lines.append(f" {_text(key)}: {_laid_out(value)}")
-    return "{\n" + ",\n".join(lines) + "\n}\n"
+    return laid_out(audit_object(audit))
 
 
 def schema() -> Json:
     """Return the JSON Schema that `render` keeps to."""
-    folder = resources.files("netcheck.report") / "schema"
-    loaded: Json = json.loads((folder / "audit.schema.json").read_text(encoding="utf-8"))
-    return loaded
+    return published_schema("audit")
 
 
 def audit_object(audit: Audit) -> Json:
@@ -84,17 +74,6 @@ def audit_object(audit: Audit) -> Json:
         "feedback": [runaway_object(found) for found in audit.runaways],
         "pairs": pairs_object(audit.pairs) if audit.pairs else None,
     }
-
-
-def _text(value: object) -> str:
-    return json.dumps(value, allow_nan=False)
-
-
-def _laid_out(value: object) -> str:
-    """Write a list with one entry to a line; `indent` of json would be far slower."""
-    if isinstance(value, list) and value:
-        return "[\n  " + ",\n  ".join(_text(entry) for entry in value) + "\n ]"
-    return _text(value)
 
 
 def _stage(stage: Stage) -> Json:
