@@ -12,7 +12,13 @@ from collections.abc import Iterable
 from dataclasses import replace
 from itertools import combinations
 
-from netcheck.circuit.bulbs import join_bulbs, named_section, section_names, section_of
+from netcheck.circuit.bulbs import (
+    join_bulbs,
+    named_section,
+    section_names,
+    section_of,
+    spelled_alike,
+)
 from netcheck.circuit.ideal_transformers import with_windings
 from netcheck.circuit.model import Circuit, Coupling, Part, PartKind, Pin, natural_key
 from netcheck.circuit.pots import with_pots
@@ -69,7 +75,7 @@ def build_circuit(netlist: FlatNetlist, library: TubeLibrary) -> Circuit:
     builder = _Builder(netlist, library)
     parts = builder.parts()
     couplings = builder.couplings()
-    parts, joined = join_bulbs(parts, builder.bulb_types)
+    parts, joined = join_bulbs(spelled_alike(parts), builder.bulb_types)
     if builder.errors:
         raise builder.errors[0] if len(builder.errors) == 1 else ManyErrors(builder.errors)
     ordered = sorted(parts, key=lambda part: natural_key(part.ref))

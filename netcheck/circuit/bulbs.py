@@ -43,6 +43,19 @@ def section_of(ref: str, tube: TubeType) -> str:
     return names[LETTERS.index(letter)] if letter else ""
 
 
+def spelled_alike(parts: Iterable[Part]) -> list[Part]:
+    """Give bulbs the spelling of their first note: letter case tells no two bulbs apart."""
+    spelling: dict[str, str] = {}
+    alike: list[Part] = []
+    for part in parts:
+        bulb = part.note.envelope
+        first = spelling.setdefault(bulb.casefold(), bulb)
+        alike.append(
+            part if first == bulb else replace(part, note=replace(part.note, envelope=first))
+        )
+    return alike
+
+
 def join_bulbs(
     parts: Iterable[Part], bulb_types: Mapping[str, str]
 ) -> tuple[list[Part], list[Finding]]:

@@ -147,6 +147,19 @@ class Circuit:
         return self.of_kind("tube")
 
     @cached_property
+    def bulbs(self) -> tuple[tuple[Part, ...], ...]:
+        """Sections by bulb, in order: those of one `envelope=` note; any other tube is alone."""
+        table: dict[tuple[str, str], list[Part]] = {}
+        for tube in self.tubes:
+            bulb = ("envelope", tube.note.envelope) if tube.note.envelope else ("ref", tube.ref)
+            table.setdefault(bulb, []).append(tube)
+        return tuple(map(tuple, table.values()))
+
+    def bulb_of(self, ref: str) -> tuple[Part, ...]:
+        """Return the sections in one bulb with this tube, itself among them."""
+        return next(bulb for bulb in self.bulbs if any(tube.ref == ref for tube in bulb))
+
+    @cached_property
     def nets(self) -> tuple[str, ...]:
         """All net names, ground first, then in natural order."""
         names = {pin.net for part in self for pin in part.pins} - {GROUND}

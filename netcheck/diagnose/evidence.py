@@ -168,7 +168,13 @@ def _check_there(evidence: Evidence, circuit: Circuit, fit: tuple[str, ...]) -> 
     """Raise unless the part exists; a bulb's name leads to its sections."""
     if evidence.part in circuit.parts:
         return
-    sections = [tube.ref for tube in circuit.tubes if tube.note.envelope == evidence.part]
+    named = evidence.part.casefold()
+    sections = [
+        tube.ref
+        for bulb in circuit.bulbs
+        for tube in bulb
+        if tube.note.envelope.casefold() == named
+    ]
     if sections and set(sections) & set(fit):
         hint = f"{evidence.part} is the bulb of {' and '.join(sections)}: name one of them"
     else:

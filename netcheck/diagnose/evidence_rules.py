@@ -89,10 +89,7 @@ def glow_share(times_rated: float) -> float:
 
 def bulb_of(circuit: Circuit, ref: str) -> tuple[str, ...]:
     """Return the sections in one bulb with this one, itself among them."""
-    envelope = circuit[ref].note.envelope
-    if not envelope:
-        return (ref,)
-    return tuple(tube.ref for tube in circuit.tubes if tube.note.envelope == envelope)
+    return tuple(tube.ref for tube in circuit.bulb_of(ref))
 
 
 def glows(

@@ -68,15 +68,14 @@ def lamp_points(
 
 def heater_watts(circuit: Circuit) -> tuple[float, tuple[str, ...]]:
     """Return the watts of all heaters, each bulb once, and the tubes without figures."""
-    bulbs: dict[str, float] = {}
+    watts = 0.0
     unknown: list[str] = []
-    for tube in circuit.tubes:
-        if tube.tube is None or tube.tube.heater is None:
-            unknown.append(tube.ref)
-            continue
-        heater = tube.tube.heater
-        bulbs.setdefault(tube.note.envelope or tube.ref, heater.voltage_v * heater.current_a)
-    return sum(bulbs.values()), tuple(unknown)
+    for bulb in circuit.bulbs:
+        heaters = [tube.tube.heater for tube in bulb if tube.tube and tube.tube.heater]
+        if heaters:
+            watts += heaters[0].voltage_v * heaters[0].current_a
+        unknown += [tube.ref for tube in bulb if tube.tube is None or tube.tube.heater is None]
+    return watts, tuple(unknown)
 
 
 def _variant(

@@ -102,11 +102,9 @@ def gridded_tubes(circuit: Circuit) -> tuple[Part, ...]:
 
 
 def bulbs(circuit: Circuit) -> tuple[tuple[Part, ...], ...]:
-    """Return the sections of each bulb; a tube without an `envelope=` note is alone."""
-    table: dict[str, list[Part]] = {}
-    for tube in gridded_tubes(circuit):
-        table.setdefault(tube.note.envelope or f"/{tube.ref}", []).append(tube)
-    return tuple(tuple(sections) for sections in table.values())
+    """Return the sections of each bulb that is no rectifier."""
+    amplifying = (tuple(one for one in bulb if one.has_pin("grid")) for bulb in circuit.bulbs)
+    return tuple(bulb for bulb in amplifying if bulb)
 
 
 def held_by_source(circuit: Circuit, part: Part) -> bool:

@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from types import MappingProxyType
 
-from netcheck.circuit.model import Circuit, Part, natural_key
+from netcheck.circuit.model import Circuit, Part
 from netcheck.judge.base import LimitTable, NotJudged, PartLimit
 from netcheck.judge.part_limits import capacitor_limit, resistor_limit, winding_limit
 from netcheck.judge.tube_limits import compares, tube_limits, used_rows
@@ -79,11 +79,7 @@ def _tube_gaps(part: Part) -> Iterator[NotJudged]:
 
 def _bulbs(circuit: Circuit) -> dict[str, tuple[str, ...]]:
     """First section of each shared bulb (by ref) and its other sections."""
-    sections: dict[str, list[str]] = {}
-    for tube in circuit.tubes:
-        if tube.note.envelope:
-            sections.setdefault(tube.note.envelope.casefold(), []).append(tube.ref)
-    shared = (sorted(refs, key=natural_key) for refs in sections.values() if len(refs) > 1)
+    shared = ([tube.ref for tube in bulb] for bulb in circuit.bulbs if len(bulb) > 1)
     return {first: tuple(others) for first, *others in shared}
 
 

@@ -6,6 +6,8 @@ import pytest
 
 from netcheck.circuit.model import Circuit
 from netcheck.errors import NetlistError
+from netcheck.faults import list_faults
+from netcheck.roles import recognise
 from tests.circuit.test_checks import circuit
 
 SUPPLY = ("VHT ht 0 250", "RP1 ht p1 100k", "RP2 ht p2 100k", "RK k 0 1k", "RG g 0 1meg")
@@ -98,3 +100,14 @@ def test_rectifiers_stand_with_one_or_two_plates() -> None:
 
     assert [pin.name for pin in one.pins] == ["plate", "cathode"]
     assert [pin.name for pin in two.pins] == ["plate", "plate_2", "cathode"]
+
+
+def test_letter_case_tells_no_two_bulbs_apart() -> None:
+    alike = _twin("X2 p1 g k 12AX7 ;! envelope=V2", "X3 p2 g k 12AX7 ;! envelope=V2")
+    mixed = _twin("X2 p1 g k 12AX7 ;! envelope=V2", "X3 p2 g k 12AX7 ;! envelope=v2")
+
+    faults = [[fault.id for fault in list_faults(one, recognise(one))] for one in (alike, mixed)]
+
+    assert [tube.ref for tube in mixed.bulb_of("X3")] == ["X2", "X3"]
+    assert "X2+X3/open_heater" in faults[0]
+    assert faults[0] == faults[1]
