@@ -14,16 +14,16 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from netcheck.errors import NetcheckError
-    from netcheck.pipeline import AuditOptions, audit
+    from netcheck.pipeline import Settings, audit
     from netcheck.report.model import Audit
 
 __version__ = "0.1.0"
 
-__all__ = ["Audit", "AuditOptions", "NetcheckError", "__version__", "audit"]
+__all__ = ["Audit", "NetcheckError", "Settings", "__version__", "audit"]
 
 _HOMES = {
     "Audit": "netcheck.report.model",
-    "AuditOptions": "netcheck.pipeline",
+    "Settings": "netcheck.pipeline",
     "NetcheckError": "netcheck.errors",
     "audit": "netcheck.pipeline",
 }

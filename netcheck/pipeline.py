@@ -12,19 +12,6 @@ from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 
-from netcheck.analysis.bass import Bass, faults_in_the_bass
-from netcheck.analysis.drive import DrivenHealth, drive_healthy
-from netcheck.analysis.driven_corners import with_driven_corners
-from netcheck.analysis.faulted import COLD, IDLE, Bench, gross_at_idle, needs_drive, sustained
-from netcheck.analysis.find_fault import find_continuous, sweep_sizes
-from netcheck.analysis.health import require_health
-from netcheck.analysis.hookup import hookup_of
-from netcheck.analysis.options import AuditOptions, Progress
-from netcheck.analysis.pairs import solve_pairs
-from netcheck.analysis.runaway import FedBack, with_feedback
-from netcheck.analysis.tolerance import tolerance_of
-from netcheck.analysis.walks import walk_faults
-from netcheck.analysis.wiring import Healthy, wiring_findings
 from netcheck.circuit.build import build_circuit
 from netcheck.circuit.changes import ReplaceTube, apply_changes
 from netcheck.circuit.checks import check_circuit
@@ -53,11 +40,24 @@ from netcheck.solve.pool import INTERRUPTED, Pool
 from netcheck.solve.results import NotSolved, Outcome, Solved
 from netcheck.tipping import TippingPoint
 from netcheck.tubes.user_folder import library_with
+from netcheck.workbench.bass import Bass, faults_in_the_bass
+from netcheck.workbench.drive import DrivenHealth, drive_healthy
+from netcheck.workbench.driven_corners import with_driven_corners
+from netcheck.workbench.faulted import COLD, IDLE, Bench, gross_at_idle, needs_drive, sustained
+from netcheck.workbench.find_fault import find_continuous, sweep_sizes
+from netcheck.workbench.health import require_health
+from netcheck.workbench.hookup import hookup_of
+from netcheck.workbench.pairs import solve_pairs
+from netcheck.workbench.runaway import FedBack, with_feedback
+from netcheck.workbench.settings import Progress, Settings
+from netcheck.workbench.tolerance import tolerance_of
+from netcheck.workbench.walks import walk_faults
+from netcheck.workbench.wiring import Healthy, wiring_findings
 
-__all__ = ["AuditOptions", "Progress", "audit", "audit_circuit", "compare", "load_circuit", "sweep"]
+__all__ = ["Progress", "Settings", "audit", "audit_circuit", "compare", "load_circuit", "sweep"]
 
 
-def audit(path: Path, options: AuditOptions, progress: Progress) -> Audit:
+def audit(path: Path, options: Settings, progress: Progress) -> Audit:
     """Audit one netlist; raises NetcheckError where that cannot be done."""
     with Pool(options.jobs, options.time_limit_s, options.memory_bytes) as pool:
         circuit = load_circuit(path, options.tubes, options.read_limits)
@@ -75,7 +75,7 @@ def load_circuit(
 
 
 def audit_circuit(
-    circuit: Circuit, name: str, options: AuditOptions, pool: Pool, progress: Progress
+    circuit: Circuit, name: str, options: Settings, pool: Pool, progress: Progress
 ) -> Audit:
     """Audit a circuit that has been built."""
     roles = recognise(circuit)
@@ -162,7 +162,7 @@ def _step(progress: Progress, label: str, total: int) -> Iterator[None]:
     progress.finish()
 
 
-def _faults(circuit: Circuit, roles: Roles, options: AuditOptions) -> tuple[Fault, ...]:
+def _faults(circuit: Circuit, roles: Roles, options: Settings) -> tuple[Fault, ...]:
     """Return the faults to try, once it is sure that what was asked for can be done."""
     faults = list_faults(circuit, roles, build=options.build, age_years=options.age_years)
     _check_number(faults, options)
@@ -268,7 +268,7 @@ def _table_for(
     return limits_of(apply_changes(circuit, tuple(replaced)), roles, healthy)
 
 
-def _check_number(faults: Sequence[Fault], options: AuditOptions) -> None:
+def _check_number(faults: Sequence[Fault], options: Settings) -> None:
     if len(faults) > options.most_faults:
         raise UnanswerableError(
             f"the circuit has {len(faults)} faults to try, more than {options.most_faults}, "
@@ -303,7 +303,7 @@ def sweep(
     path: Path,
     which: tuple[str, str],
     points: int,
-    options: AuditOptions,
+    options: Settings,
     progress: Progress,
 ) -> SweepCurve:
     """Solve one continuous fault from nearly healthy to its worst.
@@ -380,9 +380,7 @@ def _sweep_point(
     return SweepPoint(size, outcomes, stresses, tips)
 
 
-def compare(
-    paths: tuple[Path, Path], options: AuditOptions, progress: Progress
-) -> tuple[Audit, Audit]:
+def compare(paths: tuple[Path, Path], options: Settings, progress: Progress) -> tuple[Audit, Audit]:
     """Audit two netlists, the one before a change and the one after it."""
     with Pool(options.jobs, options.time_limit_s, options.memory_bytes) as pool:
         circuits = [load_circuit(path, options.tubes, options.read_limits) for path in paths]

@@ -18,14 +18,14 @@ import sample_audit
 from typer.testing import CliRunner, Result
 
 import netcheck
-from netcheck.analysis.options import AuditOptions as Options
-from netcheck.analysis.options import ToleranceOptions
 from netcheck.cli import app
 from netcheck.errors import ManyErrors, NetcheckError, SolverUnavailableError
 from netcheck.findings import Finding
 from netcheck.rank import View
 from netcheck.report.model import Audit
 from netcheck.source import SourceText, Span
+from netcheck.workbench.settings import Settings as Options
+from netcheck.workbench.settings import ToleranceOptions
 
 HEALTHY: dict[str, Any] = {"healthy_stresses": (sample_audit.stress(0.8),)}
 
@@ -55,7 +55,7 @@ def answer(monkeypatch: pytest.MonkeyPatch) -> Answer:
     def install(result: Audit | BaseException) -> Pipeline:
         pipeline = Pipeline(result)
         module = ModuleType("netcheck.pipeline")
-        module.AuditOptions = Options  # type: ignore[attr-defined]
+        module.Settings = Options  # type: ignore[attr-defined]
         module.audit = pipeline.audit  # type: ignore[attr-defined]
         monkeypatch.setitem(sys.modules, "netcheck.pipeline", module)
         monkeypatch.setattr(netcheck, "pipeline", module, raising=False)

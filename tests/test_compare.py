@@ -12,12 +12,12 @@ import jsonschema
 import pytest
 from typer.testing import CliRunner
 
-from netcheck.analysis.options import AuditOptions
 from netcheck.cli import app
 from netcheck.pipeline import compare as audit_both
 from netcheck.report import compare_json, to_compare, to_json
 from netcheck.report.comparison import Comparison, compare
 from netcheck.report.progress import SilentProgress
+from netcheck.workbench.settings import Settings
 
 SINGLE = Path(__file__).parents[1] / "circuits" / "6v6_single_ended.cir"
 Change = Callable[[str], str]
@@ -30,7 +30,7 @@ def compared(folder: Path, change: Change) -> Comparison:
     changed = change(text)
     assert changed != text
     after.write_text(changed, encoding="utf-8")
-    options = AuditOptions(idle_only=True, jobs=2)
+    options = Settings(idle_only=True, jobs=2)
     return compare(*audit_both((before, after), options, SilentProgress()))
 
 

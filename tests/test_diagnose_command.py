@@ -19,13 +19,13 @@ from xml.etree import ElementTree
 import pytest
 from typer.testing import CliRunner, Result
 
-from netcheck.analysis.sweep import IdleTask, idle_outcomes
 from netcheck.circuit.changes import AddResistor
 from netcheck.cli import app
 from netcheck.pipeline import load_circuit
 from netcheck.report import progress
 from netcheck.solve.pool import Pool
 from netcheck.solve.results import Solved
+from netcheck.workbench.sweep import IdleTask, idle_outcomes
 
 ROOT = Path(__file__).parents[1]
 SINGLE = ROOT / "circuits" / "6v6_single_ended.cir"

@@ -15,12 +15,12 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from netcheck.analysis import sweep
-from netcheck.analysis.options import AuditOptions
 from netcheck.cli import app
 from netcheck.errors import NetcheckError
 from netcheck.pipeline import audit
 from netcheck.report.files import write_whole
+from netcheck.workbench import sweep
+from netcheck.workbench.settings import Settings
 
 ROOT = Path(__file__).parents[1]
 PREAMP = ROOT / "circuits" / "12ax7_preamp.cir"
@@ -49,7 +49,7 @@ class Interrupting:
 def test_what_was_finished_before_an_interrupt_is_reported() -> None:
     progress = Interrupting("driven faults", 10)
 
-    result = audit(PREAMP, AuditOptions(jobs=2), progress)
+    result = audit(PREAMP, Settings(jobs=2), progress)
 
     first = result.findings[0]
     verdicts = {each.condition_verdicts["full"] for each in result.faults}
@@ -70,7 +70,7 @@ def test_an_interrupt_before_there_is_anything_to_report(monkeypatch: pytest.Mon
     monkeypatch.setattr(sweep, "solve_chunk", interrupt_parent)
 
     with pytest.raises(KeyboardInterrupt):
-        audit(PREAMP, AuditOptions(jobs=1, idle_only=True), Interrupting("never", 0))
+        audit(PREAMP, Settings(jobs=1, idle_only=True), Interrupting("never", 0))
 
 
 def test_ctrl_c_ends_the_program_cleanly(tmp_path: Path) -> None:

@@ -15,14 +15,14 @@ from pathlib import Path
 
 import pytest
 
-from netcheck.analysis import sweep
-from netcheck.analysis.options import AuditOptions
 from netcheck.errors import UnanswerableError
 from netcheck.pipeline import audit_circuit
 from netcheck.report.progress import SilentProgress
 from netcheck.solve.idle import IdleRequest
 from netcheck.solve.pool import Pool
 from netcheck.solve.results import NotSolved
+from netcheck.workbench import sweep
+from netcheck.workbench.settings import Settings
 from tests.solve.worker import CIRCUITS, circuit_of, die
 
 REPOSITORY = CIRCUITS.parent
@@ -196,7 +196,7 @@ def test_a_fault_that_does_not_solve_is_a_row_with_its_reason() -> None:
 
     with Pool(1) as pool:
         result = audit_circuit(
-            circuit, "case.cir", AuditOptions(idle_only=True), pool, SilentProgress()
+            circuit, "case.cir", Settings(idle_only=True), pool, SilentProgress()
         )
 
     rows = {row.fault.id: row for row in result.faults}
@@ -229,7 +229,7 @@ def test_a_crash_costs_one_row(monkeypatch: pytest.MonkeyPatch) -> None:
 
     with Pool(1) as pool:
         result = audit_circuit(
-            circuit, "case.cir", AuditOptions(idle_only=True), pool, SilentProgress()
+            circuit, "case.cir", Settings(idle_only=True), pool, SilentProgress()
         )
 
     lost = [row.fault.id for row in result.faults if row.verdict == "not_solved"]
@@ -253,4 +253,4 @@ def test_require_health_names_what_is_missing() -> None:
     circuit = circuit_of("X1 p g k 12AX7", "R1 b p 100k", "VB b 0 0", "R2 k 0 1k", "R3 g 0 1Meg")
 
     with Pool(1) as pool, pytest.raises(UnanswerableError, match="no tube conducts"):
-        audit_circuit(circuit, "t.cir", AuditOptions(idle_only=True), pool, SilentProgress())
+        audit_circuit(circuit, "t.cir", Settings(idle_only=True), pool, SilentProgress())

@@ -14,8 +14,6 @@ import jsonschema
 import pytest
 from typer.testing import CliRunner, Result
 
-from netcheck.analysis.find_fault import find_continuous, sweep_sizes
-from netcheck.analysis.options import AuditOptions
 from netcheck.cli import app
 from netcheck.errors import NetcheckError
 from netcheck.faults import list_continuous
@@ -25,13 +23,15 @@ from netcheck.report.progress import SilentProgress
 from netcheck.report.sweep_model import SweepCurve, SweepPoint
 from netcheck.roles import recognise
 from netcheck.solve.results import NotSolved, Solved
+from netcheck.workbench.find_fault import find_continuous, sweep_sizes
+from netcheck.workbench.settings import Settings
 
 CIRCUITS = Path(__file__).parents[1] / "circuits"
 SINGLE = CIRCUITS / "6v6_single_ended.cir"
 
 
 def solve(part: str, kind: str, points: int = 9) -> SweepCurve:
-    options = AuditOptions(idle_only=True, jobs=1)
+    options = Settings(idle_only=True, jobs=1)
     return sweep(SINGLE, (part, kind), points, options, SilentProgress())
 
 
@@ -135,7 +135,7 @@ def check(document: object) -> None:
 @pytest.fixture(scope="module")
 def driven() -> SweepCurve:
     """No load down to the right one, under drive and at 100 Hz."""
-    options = AuditOptions(jobs=2)
+    options = Settings(jobs=2)
     return sweep(SINGLE, ("R21", "load_up"), 3, options, SilentProgress())
 
 

@@ -9,11 +9,6 @@ from pathlib import Path
 import pytest
 
 import netcheck
-from netcheck.analysis.faulted import IDLE, Bench
-from netcheck.analysis.feedback_sign import Loop, find_loops, loop_gains
-from netcheck.analysis.hookup import hookup_of
-from netcheck.analysis.options import AuditOptions
-from netcheck.analysis.wiring import Healthy, roles_findings, wiring_findings
 from netcheck.circuit.build import build_circuit
 from netcheck.circuit.checks import check_circuit
 from netcheck.circuit.model import Circuit
@@ -27,6 +22,11 @@ from netcheck.roles import recognise
 from netcheck.solve.pool import Job, Pool
 from netcheck.solve.results import Solved
 from netcheck.tubes.library import load_library
+from netcheck.workbench.faulted import IDLE, Bench
+from netcheck.workbench.feedback_sign import Loop, find_loops, loop_gains
+from netcheck.workbench.hookup import hookup_of
+from netcheck.workbench.settings import Settings
+from netcheck.workbench.wiring import Healthy, roles_findings, wiring_findings
 
 CHECKOUT = Path(__file__).resolve().parents[1]
 LIBRARY = load_library()
@@ -93,7 +93,7 @@ def changed(text: str, *edits: tuple[str, str]) -> str:
 def findings_of(circuit: Circuit, pool: Pool) -> tuple[Finding, ...]:
     """Return all findings but those of the text."""
     roles = recognise(circuit)
-    bench = Bench(circuit, AuditOptions(idle_only=True, jobs=1), pool)
+    bench = Bench(circuit, Settings(idle_only=True, jobs=1), pool)
     idle = bench.healthy(IDLE)
     assert isinstance(idle, Solved)
     known = {IDLE: idle}

@@ -100,10 +100,6 @@ def _print_bytes(content: bytes) -> None:
 
 def annotated_circuit(circuit: Circuit, name: str) -> AnnotatedCircuit:
     """Solve a circuit at idle and gather what is said about it."""
-    from netcheck.analysis.faulted import IDLE, Bench
-    from netcheck.analysis.hookup import hookup_of
-    from netcheck.analysis.options import AuditOptions
-    from netcheck.analysis.wiring import Healthy, roles_findings, wiring_findings
     from netcheck.circuit.checks import check_circuit
     from netcheck.judge.limits import limits_of
     from netcheck.judge.stress import judge_state
@@ -111,10 +107,14 @@ def annotated_circuit(circuit: Circuit, name: str) -> AnnotatedCircuit:
     from netcheck.roles import recognise
     from netcheck.solve.pool import Pool
     from netcheck.solve.results import Solved
+    from netcheck.workbench.faulted import IDLE, Bench
+    from netcheck.workbench.hookup import hookup_of
+    from netcheck.workbench.settings import Settings
+    from netcheck.workbench.wiring import Healthy, roles_findings, wiring_findings
 
     findings = (*circuit.findings, *check_circuit(circuit))
     roles = recognise(circuit)
-    options = AuditOptions(idle_only=True, jobs=1)
+    options = Settings(idle_only=True, jobs=1)
     with Pool(options.jobs, options.time_limit_s) as pool:
         bench = Bench(circuit, options, pool)
         idle = bench.healthy(IDLE)

@@ -16,12 +16,12 @@ import typer
 from netcheck.errors import NetcheckError, SolverUnavailableError
 
 if TYPE_CHECKING:
-    from netcheck.analysis.options import AuditOptions
     from netcheck.diagnose.dictionary import Dictionary, DictionaryOptions
     from netcheck.diagnose.investigation import Investigation
     from netcheck.diagnose.reading_file import Known, Reader
     from netcheck.report.diagnosis_model import Diagnosis
     from netcheck.solve.pool import Pool
+    from netcheck.workbench.settings import Settings
 
 ReadingOption = Annotated[
     list[str] | None,
@@ -67,7 +67,7 @@ ForgetOption = Annotated[
 @contextmanager
 def opened(
     file: Path,
-    options: AuditOptions,
+    options: Settings,
     wanted: DictionaryOptions,
     folder: Path | None,
     *,

@@ -59,9 +59,9 @@ from netcheck.cli.shell import (
 from netcheck.errors import NetcheckError
 
 if TYPE_CHECKING:
-    from netcheck.analysis.options import AuditOptions
     from netcheck.report.diagnosis_model import Diagnosis
     from netcheck.report.model import Audit
+    from netcheck.workbench.settings import Settings
 
 
 class Format(StrEnum):
@@ -140,7 +140,7 @@ def audit(
     from netcheck.rank import View
     from netcheck.report.files import check_output, write_whole
 
-    options = pipeline.AuditOptions(
+    options = pipeline.Settings(
         idle_only=idle_only,
         jobs=jobs,
         meter_ohm=positive(meter, "ohm", "--meter") if meter.lower() != "none" else None,
@@ -168,7 +168,7 @@ def audit(
 
 def _diagnosis(
     file: Path,
-    options: AuditOptions,
+    options: Settings,
     meter: str,
     readings: Path | None,
     said: list[list[str]],
@@ -201,7 +201,7 @@ def _print(result: Audit, format: Format, show_all: bool, diagnosis: Diagnosis |
     print_report(lambda console: to_terminal.write(result, console, show_all=show_all))
 
 
-def _run_audit(file: Path, options: AuditOptions) -> Audit:
+def _run_audit(file: Path, options: Settings) -> Audit:
     from netcheck import pipeline
     from netcheck.report.progress import progress_for_terminal
 

@@ -13,7 +13,7 @@ import typer
 from netcheck.errors import NetcheckError
 
 if TYPE_CHECKING:
-    from netcheck.analysis.options import ToleranceOptions
+    from netcheck.workbench.settings import ToleranceOptions
 
 NOMINAL = "none"
 
@@ -104,7 +104,7 @@ def tolerance_options(
     wanted: bool, draws: int | None, seed: int | None, mains: str | None
 ) -> ToleranceOptions | None:
     """Return what to draw; complains of an option that would do nothing."""
-    from netcheck.analysis.options import ToleranceOptions
+    from netcheck.workbench.settings import ToleranceOptions
 
     if not wanted:
         given = {"--draws": draws, "--seed": seed, "--mains": mains}

@@ -51,7 +51,7 @@ def compare(
         check_readable(file)
         if output is not None:
             check_output(output, file)
-    options = pipeline.AuditOptions(
+    options = pipeline.Settings(
         idle_only=idle_only,
         jobs=jobs,
         frequency_hz=positive(frequency, "Hz", "--frequency"),

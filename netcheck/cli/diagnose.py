@@ -113,8 +113,8 @@ def diagnose(
     limit: LimitOption = None,
 ) -> int:
     """Rank what could explain a few readings, and say what to measure next."""
-    from netcheck.analysis.options import AuditOptions
     from netcheck.report.files import check_output, write_whole
+    from netcheck.workbench.settings import Settings
 
     check_readable(file)
     if output is not None:
@@ -123,7 +123,7 @@ def diagnose(
         raise NetcheckError("--log does nothing without --interactive")
     if log is not None and output is not None and log.absolute() == output.absolute():
         raise NetcheckError("--log and --output are the same file")
-    options = with_limits(AuditOptions(idle_only=True, jobs=jobs, tubes=tubes), limit)
+    options = with_limits(Settings(idle_only=True, jobs=jobs, tubes=tubes), limit)
     wanted = _dictionary_options(meter, mains, build, age, draws)
     with opened(file, options, wanted, keep, forget=forget) as dictionary:
         reader = reader_of(dictionary)

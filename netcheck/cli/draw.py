@@ -21,12 +21,12 @@ from netcheck.cli.shell import (
 from netcheck.errors import NetcheckError, UnanswerableError
 
 if TYPE_CHECKING:
-    from netcheck.analysis.faulted import Bench
     from netcheck.circuit.model import Circuit
     from netcheck.drawing.annotations import Annotations
     from netcheck.faults.base import Fault
     from netcheck.roles.base import Roles
     from netcheck.solve.results import Solved
+    from netcheck.workbench.faulted import Bench
 
 SUFFIXES = (".svg", ".png")
 
@@ -87,15 +87,15 @@ def _annotations(circuit: Circuit, roles: Roles, fault_id: str | None, plain: bo
 
     if plain:
         return role_annotations(circuit, roles)
-    from netcheck.analysis.faulted import IDLE, Bench
-    from netcheck.analysis.options import AuditOptions
     from netcheck.judge.limits import limits_of
     from netcheck.judge.stress import judge_state
     from netcheck.solve.pool import Pool
     from netcheck.solve.results import NotSolved
+    from netcheck.workbench.faulted import IDLE, Bench
+    from netcheck.workbench.settings import Settings
 
     fault = _find_fault(circuit, roles, fault_id)
-    options = AuditOptions(idle_only=True, jobs=1)
+    options = Settings(idle_only=True, jobs=1)
     with Pool(options.jobs, options.time_limit_s) as pool:
         bench = Bench(circuit, options, pool)
         healthy = bench.healthy(IDLE)
@@ -114,9 +114,9 @@ def _annotations(circuit: Circuit, roles: Roles, fault_id: str | None, plain: bo
 
 
 def _with_fault(bench: Bench, fault: Fault, healthy: Solved) -> Solved:
-    from netcheck.analysis.faulted import IDLE
     from netcheck.report.progress import SilentProgress
     from netcheck.solve.results import NotSolved
+    from netcheck.workbench.faulted import IDLE
 
     outcome = bench.faulted([fault], healthy, SilentProgress())[IDLE][0]
     if isinstance(outcome, NotSolved):

@@ -22,9 +22,9 @@ from netcheck.cli.shell import (
 )
 
 if TYPE_CHECKING:
-    from netcheck.analysis.options import AuditOptions
     from netcheck.diagnose.bench_sheet import SheetOptions
     from netcheck.report.expect_model import BenchSheet
+    from netcheck.workbench.settings import Settings
 
 
 class SheetFormat(StrEnum):
@@ -70,13 +70,13 @@ def expect(
     limit: LimitOption = None,
 ) -> int:
     """Print the bench sheet: what to measure in which order, and what to expect."""
-    from netcheck.analysis.options import AuditOptions
     from netcheck.report.files import check_output, write_whole
+    from netcheck.workbench.settings import Settings
 
     check_readable(file)
     if output is not None:
         check_output(output, file)
-    options = with_limits(AuditOptions(idle_only=True, jobs=jobs, tubes=tubes), limit)
+    options = with_limits(Settings(idle_only=True, jobs=jobs, tubes=tubes), limit)
     sheet = _run(file, options, _sheet_options(meter, lamp, mains, draws))
     if output is not None:
         write_whole(output, _rendered(sheet, format))
@@ -98,7 +98,7 @@ def _sheet_options(meter: str, lamp: str | None, mains: str, draws: int) -> Shee
     return SheetOptions(parse_meter(meter), band, parse_lamp(lamp) if lamp else None, draws)
 
 
-def _run(file: Path, options: AuditOptions, wanted: SheetOptions) -> BenchSheet:
+def _run(file: Path, options: Settings, wanted: SheetOptions) -> BenchSheet:
     from netcheck.diagnose.bench_sheet import bench_sheet
     from netcheck.pipeline import load_circuit
     from netcheck.report.progress import progress_for_terminal

@@ -35,13 +35,13 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from concurrent.futures import Executor
 
-    from netcheck.analysis.options import AuditOptions, Progress
     from netcheck.gate.baseline import Baseline
     from netcheck.gate.decide import Decided
     from netcheck.gate.netlists import Netlist
     from netcheck.gate.policy_file import FoundPolicy
     from netcheck.report.checks import CheckReport
     from netcheck.report.model import Audit
+    from netcheck.workbench.settings import Progress, Settings
 
     Run = Callable[[list[Netlist], FoundPolicy, dt.date, Baseline | None], CheckReport]
 
@@ -145,13 +145,13 @@ def _run(
 ) -> CheckReport:
     """Audit here, one after the other; or side by side where there are several."""
     from netcheck import pipeline
-    from netcheck.analysis.options import ToleranceOptions
     from netcheck.gate.run import run_gate
     from netcheck.report.progress import progress_for_terminal
     from netcheck.solve.pool import default_jobs
+    from netcheck.workbench.settings import ToleranceOptions
 
     idle_only = "driven" not in found.policy.conditions
-    options = pipeline.AuditOptions(idle_only=idle_only, jobs=jobs, tubes=tubes)
+    options = pipeline.Settings(idle_only=idle_only, jobs=jobs, tubes=tubes)
     if "toleranced" in found.policy.conditions:
         options = replace(options, tolerance=ToleranceOptions())
     options = with_limits(options, limit)
@@ -171,7 +171,7 @@ def _run_spread(
     found: FoundPolicy,
     today: dt.date,
     before: Baseline | None,
-    options: AuditOptions,
+    options: Settings,
     workers: int,
     cluster: str | None,
 ) -> CheckReport:

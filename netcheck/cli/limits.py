@@ -16,7 +16,7 @@ import typer
 from netcheck.errors import NetcheckError
 
 if TYPE_CHECKING:
-    from netcheck.analysis.options import AuditOptions
+    from netcheck.workbench.settings import Settings
 
 DEEPEST = 200
 """Nesting beyond this would exhaust the reader itself."""
@@ -31,7 +31,7 @@ LimitOption = Annotated[
 ]
 
 
-def with_limits(options: AuditOptions, words: Sequence[str] | None) -> AuditOptions:
+def with_limits(options: Settings, words: Sequence[str] | None) -> Settings:
     """Return the options with every `NAME=VALUE` of `words` put in."""
     for word in words or ():
         name, _, text = word.partition("=")
@@ -39,7 +39,7 @@ def with_limits(options: AuditOptions, words: Sequence[str] | None) -> AuditOpti
     return options
 
 
-def _with_limit(options: AuditOptions, name: str, text: str) -> AuditOptions:
+def _with_limit(options: Settings, name: str, text: str) -> Settings:
     if name == "time":
         return replace(options, time_limit_s=_quantity(name, text, "s"))
     if name == "memory":

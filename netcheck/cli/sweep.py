@@ -24,8 +24,8 @@ from netcheck.cli.shell import (
 from netcheck.errors import NetcheckError
 
 if TYPE_CHECKING:
-    from netcheck.analysis.options import AuditOptions
     from netcheck.report.sweep_model import SweepCurve
+    from netcheck.workbench.settings import Settings
 
 FEWEST, MOST, USUAL = 3, 1000, 21
 
@@ -67,8 +67,8 @@ def sweep(
     limit: LimitOption = None,
 ) -> int:
     """Solve one fault from nearly healthy to its worst, and mark where it tips."""
-    from netcheck.analysis.options import AuditOptions
     from netcheck.report.files import check_output, write_whole
+    from netcheck.workbench.settings import Settings
 
     check_readable(file)
     for target in (output, plot):
@@ -76,7 +76,7 @@ def sweep(
             check_output(target, file)
     if plot is not None:
         _check_image(plot)
-    options = AuditOptions(
+    options = Settings(
         idle_only=not driven,
         jobs=jobs,
         frequency_hz=positive(frequency, "Hz", "--frequency"),
@@ -101,7 +101,7 @@ def _check_image(plot: Path) -> None:
     image_format(plot)
 
 
-def _run(file: Path, which: tuple[str, str], points: int, options: AuditOptions) -> SweepCurve:
+def _run(file: Path, which: tuple[str, str], points: int, options: Settings) -> SweepCurve:
     from netcheck import pipeline
     from netcheck.report.progress import progress_for_terminal
 

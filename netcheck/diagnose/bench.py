@@ -15,8 +15,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from netcheck.analysis.sweep import IdleTask, idle_outcomes
-from netcheck.analysis.tolerance_variables import knob_of
 from netcheck.circuit.changes import AddResistor, Change
 from netcheck.circuit.model import GROUND, Circuit
 from netcheck.diagnose.meters import Meter
@@ -26,6 +24,8 @@ from netcheck.solve.draws import Drawn, Knob, nominal_of, solve_draws
 from netcheck.solve.ngspice import Engine
 from netcheck.solve.pool import Job, Lost, Pool
 from netcheck.solve.results import NotSolved, Outcome, Solved
+from netcheck.workbench.sweep import IdleTask, idle_outcomes
+from netcheck.workbench.tolerance_variables import knob_of
 
 Array = NDArray[np.float64]
 QUIET_V = 1e-3

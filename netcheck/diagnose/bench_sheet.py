@@ -14,8 +14,6 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 
-from netcheck.analysis.health import require_health
-from netcheck.analysis.options import Progress
 from netcheck.circuit.model import Circuit
 from netcheck.diagnose.bench import Read, SolvedBench
 from netcheck.diagnose.causes import Pointed, pointed
@@ -53,6 +51,8 @@ from netcheck.report.expect_model import BenchSheet, SheetLine, SheetStep, Stop
 from netcheck.roles import recognise
 from netcheck.solve.pool import Pool
 from netcheck.solve.results import NotSolved
+from netcheck.workbench.health import require_health
+from netcheck.workbench.settings import Progress
 
 StopRule = Callable[[Wanted, Band], Stop | None]
 

@@ -14,8 +14,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netcheck import __version__
-from netcheck.analysis.health import require_health
-from netcheck.analysis.options import Progress
 from netcheck.circuit.changes import Change, ReplaceTube, drives_itself
 from netcheck.circuit.model import GROUND, Circuit
 from netcheck.diagnose.bench import SolvedBench
@@ -38,6 +36,8 @@ from netcheck.roles import recognise
 from netcheck.solve.deck import NEUTRAL_OHM, write_deck
 from netcheck.solve.pool import Pool
 from netcheck.tubes.library import load_library
+from netcheck.workbench.health import require_health
+from netcheck.workbench.settings import Progress
 
 Array = NDArray[np.float64]
 

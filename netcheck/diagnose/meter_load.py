@@ -10,11 +10,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from netcheck.analysis.sweep import IdleTask, idle_outcomes
 from netcheck.circuit.changes import AddResistor, Change
 from netcheck.circuit.model import GROUND, Circuit
 from netcheck.solve.pool import Pool
 from netcheck.solve.results import Solved
+from netcheck.workbench.sweep import IdleTask, idle_outcomes
 
 LOADED_SHARE = 0.02
 """A source of more than this share of the meter's ohms is solved with the meter."""

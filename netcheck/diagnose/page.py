@@ -19,7 +19,6 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from netcheck.analysis.tolerance_variables import knob_of
 from netcheck.circuit.changes import (
     AddResistor,
     Change,
@@ -36,6 +35,7 @@ from netcheck.solve.deck import NEUTRAL_OHM, DeckError, write_deck
 from netcheck.solve.draws import Knob, can_turn, nominal_of, solve_draws
 from netcheck.solve.ngspice import Engine, EngineFailure
 from netcheck.solve.pool import Job, Lost, Pool, Shared
+from netcheck.workbench.tolerance_variables import knob_of
 
 Array = NDArray[np.float64]
 Single = NDArray[np.float32]

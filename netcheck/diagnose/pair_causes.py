@@ -29,7 +29,6 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from netcheck.analysis.pairs import LEAST_RELIEF, STARVES, are_apart, may_follow
 from netcheck.circuit.changes import Change, apply_changes
 from netcheck.circuit.model import GROUND, Circuit
 from netcheck.diagnose.dictionary import column_of
@@ -43,6 +42,7 @@ from netcheck.diagnose.spread import Spread
 from netcheck.diagnose.weighing import MISTAKE, log_likelihoods
 from netcheck.faults.base import Fault
 from netcheck.solve.deck import NEUTRAL_OHM
+from netcheck.workbench.pairs import LEAST_RELIEF, STARVES, are_apart, may_follow
 
 if TYPE_CHECKING:
     from netcheck.diagnose.investigation import Investigation

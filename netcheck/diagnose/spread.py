@@ -11,12 +11,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from netcheck.analysis.tolerance import draw_factors
-from netcheck.analysis.tolerance_variables import variables_of
 from netcheck.circuit.model import Circuit
 from netcheck.judge.toleranced import Variable
 from netcheck.ratings.mains import MainsBand, find_band
 from netcheck.roles.base import Roles
+from netcheck.workbench.tolerance import draw_factors
+from netcheck.workbench.tolerance_variables import variables_of
 
 USUAL_BAND = "230V"
 """Tells which sources move with the mains where these do not spread."""

@@ -8,7 +8,7 @@ Why it overheats something:
     on.
 How it is modelled:
     A current from cathode to grid. At idle it grows with the tube's own heat, or runs away
-    (`netcheck/analysis/runaway.py`); the stated size is that of the healthy, warm tube.
+    (`netcheck/workbench/runaway.py`); the stated size is that of the healthy, warm tube.
 Known limits:
     Under drive and in the search for tipping points the stated current is constant.
 Example:

@@ -22,7 +22,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from netcheck.analysis.options import AuditOptions
 from netcheck.errors import NetcheckError
 from netcheck.gate.decide import Decided
 from netcheck.gate.netlists import Netlist
@@ -32,6 +31,7 @@ from netcheck.pipeline import audit_circuit, load_circuit
 from netcheck.report.model import Audit
 from netcheck.report.progress import SilentProgress
 from netcheck.solve.pool import Pool
+from netcheck.workbench.settings import Settings
 
 PATIENCE_S = 10.0
 """How long a scheduler may take to answer."""
@@ -47,7 +47,7 @@ class FileTask:
     cluster every worker must see the same files there.
     """
 
-    options: AuditOptions
+    options: Settings
     found: FoundPolicy
     today: dt.date
     folder: Path
@@ -69,7 +69,7 @@ class FileTask:
 _kept = threading.local()
 
 
-def _pool(options: AuditOptions) -> Pool:
+def _pool(options: Settings) -> Pool:
     """Return this thread's own pool of one worker, started at its first netlist."""
     wanted = (options.time_limit_s, options.memory_bytes)
     if getattr(_kept, "wanted", None) != wanted:

@@ -23,8 +23,6 @@ from dataclasses import dataclass
 from math import log
 from pathlib import Path
 
-from netcheck.analysis.faulted import IDLE, Bench
-from netcheck.analysis.options import AuditOptions
 from netcheck.circuit.model import Circuit
 from netcheck.judge.limits import limits_of
 from netcheck.pipeline import audit_circuit
@@ -32,6 +30,8 @@ from netcheck.rank import judge_fault
 from netcheck.report.progress import SilentProgress
 from netcheck.solve.ngspice import Engine
 from netcheck.solve.pool import Pool
+from netcheck.workbench.faulted import IDLE, Bench
+from netcheck.workbench.settings import Settings
 from tests.solve.worker import Demo, Worker, circuit_of, solved
 
 PAIR = "el34_pair_fixed_bias"
@@ -39,7 +39,7 @@ FAULTS = (15, 30, 60, 120, 240, 470)
 STAGES = (1, 2, 4, 8, 16)
 RUNS = 3
 """The least of so many runs counts."""
-OPTIONS = AuditOptions(idle_only=True, jobs=1)
+OPTIONS = Settings(idle_only=True, jobs=1)
 
 
 @dataclass(frozen=True)

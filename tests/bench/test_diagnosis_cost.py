@@ -7,9 +7,6 @@ from pathlib import Path
 
 import numpy as np
 
-from netcheck.analysis.sweep import IdleTask, idle_outcomes
-from netcheck.analysis.tolerance import draw_factors
-from netcheck.analysis.tolerance_variables import variables_of
 from netcheck.circuit.changes import Change
 from netcheck.diagnose.dictionary import Dictionary, DictionaryOptions
 from netcheck.diagnose.investigation import Basis, Investigation
@@ -26,6 +23,9 @@ from netcheck.roles import recognise
 from netcheck.solve.draws import Knob, nominal_of
 from netcheck.solve.pool import Pool
 from netcheck.solve.results import Solved
+from netcheck.workbench.sweep import IdleTask, idle_outcomes
+from netcheck.workbench.tolerance import draw_factors
+from netcheck.workbench.tolerance_variables import variables_of
 from tests.bench.test_draws_cost import as_change
 from tests.bench.test_solver_cost import say
 from tests.solve.worker import CIRCUITS

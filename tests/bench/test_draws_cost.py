@@ -7,7 +7,6 @@ from pathlib import Path
 
 import numpy as np
 
-from netcheck.analysis.tolerance_variables import variables_of
 from netcheck.circuit.changes import Change, ScaleEmission, SetValue, SetWire
 from netcheck.circuit.model import Circuit
 from netcheck.pipeline import load_circuit
@@ -18,6 +17,7 @@ from netcheck.solve.idle import IdleRequest, IdleSweep, solve_sweep
 from netcheck.solve.ngspice import Engine
 from netcheck.solve.pool import Pool
 from netcheck.solve.results import Solved
+from netcheck.workbench.tolerance_variables import variables_of
 from tests.bench.test_solver_cost import say
 from tests.solve.worker import CIRCUITS, Worker
 

@@ -13,7 +13,6 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from netcheck.analysis.sweep import IdleTask, idle_outcomes
 from netcheck.circuit.changes import AddResistor, ScaleEmission
 from netcheck.cli import app
 from netcheck.diagnose.bench_sheet import SheetOptions, bench_sheet
@@ -24,6 +23,7 @@ from netcheck.report import expect_csv, expect_html, expect_text
 from netcheck.report.expect_model import BenchSheet, SheetLine, SheetStep
 from netcheck.solve.pool import Pool
 from netcheck.solve.results import Solved
+from netcheck.workbench.sweep import IdleTask, idle_outcomes
 
 CIRCUITS = Path(__file__).parents[2] / "circuits"
 SINGLE_ENDED = CIRCUITS / "6v6_single_ended.cir"

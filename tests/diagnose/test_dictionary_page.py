@@ -13,7 +13,6 @@ from typing import Any
 import numpy as np
 import pytest
 
-from netcheck.analysis.sweep import IdleTask, idle_outcomes
 from netcheck.circuit.changes import (
     AddResistor,
     Change,
@@ -33,6 +32,7 @@ from netcheck.diagnose.spread import Spread
 from netcheck.errors import SolverUnavailableError, UnanswerableError
 from netcheck.solve.pool import Lost, Pool
 from netcheck.solve.results import Outcome, Solved
+from netcheck.workbench.sweep import IdleTask, idle_outcomes
 
 EXACT = 1e-5
 """Solver and single precision, as a share of the largest volts of a circuit."""

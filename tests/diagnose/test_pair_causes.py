@@ -8,8 +8,6 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from netcheck.analysis.pairs import GIVES_UP, are_apart
-from netcheck.analysis.tolerance import draw_factors
 from netcheck.circuit.changes import AddResistor, Change, SetValue, added_resistor, apply_changes
 from netcheck.circuit.model import GROUND, Circuit
 from netcheck.diagnose.dictionary import Point
@@ -33,6 +31,8 @@ from netcheck.diagnose.situations import situation_of
 from netcheck.solve.deck import MIN_RESISTANCE_OHM, write_deck
 from netcheck.solve.draws import Knob, can_turn, solve_draws
 from netcheck.solve.pool import Job, Pool
+from netcheck.workbench.pairs import GIVES_UP, are_apart
+from netcheck.workbench.tolerance import draw_factors
 
 LEAK_OHM, DRIFTED_OHM = 3e6, 400.0
 BOTH = (AddResistor("C3.leak", "p1", "a2", LEAK_OHM), SetValue("R8", DRIFTED_OHM))

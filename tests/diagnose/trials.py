@@ -19,7 +19,6 @@ from pathlib import Path
 
 import numpy as np
 
-from netcheck.analysis.tolerance import draw_factors
 from netcheck.circuit.changes import AddResistor, Reconnect, added_resistor, apply_changes
 from netcheck.circuit.model import GROUND, Circuit
 from netcheck.diagnose.dictionary import Dictionary, DictionaryOptions, Point
@@ -41,6 +40,7 @@ from netcheck.solve.deck import MIN_RESISTANCE_OHM, NEUTRAL_OHM, write_deck
 from netcheck.solve.draws import Knob, can_turn, solve_draws
 from netcheck.solve.ngspice import Engine
 from netcheck.solve.pool import Pool
+from netcheck.workbench.tolerance import draw_factors
 
 FIRST_POINTS = 5
 MOST_QUESTIONS = 8

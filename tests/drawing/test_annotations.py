@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import pytest
 
-from netcheck.analysis.faulted import IDLE, Bench
-from netcheck.analysis.options import AuditOptions
 from netcheck.drawing import Annotations, annotate
 from netcheck.drawing.annotations import level_of_share
 from netcheck.faults import list_faults
@@ -15,6 +13,8 @@ from netcheck.judge.stress import judge_state
 from netcheck.report.progress import SilentProgress
 from netcheck.solve.pool import Pool
 from netcheck.solve.results import Solved
+from netcheck.workbench.faulted import IDLE, Bench
+from netcheck.workbench.settings import Settings
 from tests.drawing.circuits import EXAMPLES, read
 
 EL34 = next(path for path in EXAMPLES if path.stem.startswith("el34"))
@@ -26,7 +26,7 @@ def states() -> tuple[Solved, Solved]:
     circuit, roles, _ = read(EL34)
     fault = next(fault for fault in list_faults(circuit, roles) if fault.id == LEAK)
     with Pool(1, 60.0) as pool:
-        bench = Bench(circuit, AuditOptions(idle_only=True, jobs=1), pool)
+        bench = Bench(circuit, Settings(idle_only=True, jobs=1), pool)
         healthy = bench.healthy(IDLE)
         assert isinstance(healthy, Solved)
         faulty = bench.faulted([fault], healthy, SilentProgress())[IDLE][0]

@@ -8,7 +8,6 @@ from pathlib import Path
 
 import pytest
 
-from netcheck.analysis.faulted import sustained
 from netcheck.circuit.changes import SetGridEmission, SetValue, apply_changes
 from netcheck.circuit.model import Circuit, Part, Pin
 from netcheck.faults import list_continuous, list_faults
@@ -17,6 +16,7 @@ from netcheck.netlist.notes import PartNote
 from netcheck.roles.base import Roles
 from netcheck.solve.results import NotSolved, Outcome, Solved
 from netcheck.tubes.library import load_library
+from netcheck.workbench.faulted import sustained
 
 from .conftest import Bench, Variant
 from .fault_circuits import (

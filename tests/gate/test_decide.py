@@ -271,7 +271,7 @@ def test_a_rule_that_leaves_overdrive_out_judges_the_other_conditions_alone(
 ) -> None:
     file = tmp_path / "pentode.cir"
     file.write_text(PENTODE)
-    audit = pipeline.audit(file, pipeline.AuditOptions(idle_only=True, jobs=1), SilentProgress())
+    audit = pipeline.audit(file, pipeline.Settings(idle_only=True, jobs=1), SilentProgress())
     fault = next(one for one in audit.faults if one.verdict == "over_limit" and one.worst)
     assert fault.worst is not None
     other = "cold_start" if fault.worst.condition == "idle" else "idle"

@@ -13,12 +13,12 @@ import pytest
 from typer.testing import CliRunner, Result
 
 from netcheck import cli
-from netcheck.analysis.options import AuditOptions
 from netcheck.errors import NetcheckError
 from netcheck.gate import spread
 from netcheck.gate.netlists import Netlist
 from netcheck.gate.policy_file import find_policy
 from netcheck.gate.spread import FileTask, cluster_executor, decide_all
+from netcheck.workbench.settings import Settings
 
 STAGE = """triode stage {number}
 VHT ht 0 {volts}
@@ -65,7 +65,7 @@ def test_the_same_bytes_from_one_process_and_from_two(kit: Path) -> None:
 
 def test_any_executor_will_do(kit: Path) -> None:
     found = find_policy(None, kit)
-    options = AuditOptions(idle_only=True, jobs=1)
+    options = Settings(idle_only=True, jobs=1)
     task = FileTask(options, found, dt.date.fromisoformat(TODAY), kit)
     netlists = [Netlist(Path(f"stage{number}.cir"), f"stage{number}.cir") for number in range(3)]
 

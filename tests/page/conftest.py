@@ -21,7 +21,7 @@ CHROMIUM = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.whic
 @pytest.fixture(scope="session")
 def page_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Audit a circuit at idle and write its page."""
-    options = pipeline.AuditOptions(idle_only=True, walks=4)
+    options = pipeline.Settings(idle_only=True, walks=4)
     audit = pipeline.audit(CIRCUIT, options, SilentProgress())
     file = tmp_path_factory.mktemp("page") / "report.html"
     file.write_text(to_html.render(audit), encoding="utf-8")

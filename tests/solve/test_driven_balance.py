@@ -7,13 +7,13 @@ from dataclasses import replace
 
 import pytest
 
-from netcheck.analysis.bass import full_in_the_bass, matters
-from netcheck.analysis.drive import _top, between
 from netcheck.circuit.changes import SetValue, apply_changes
 from netcheck.judge.limits import limits_of
 from netcheck.solve.driven import DrivenRequest
 from netcheck.solve.results import NotSolved, PowerBalance, Solved
 from netcheck.solve.steady import BALANCED_SHARE, BALANCED_W, is_balanced
+from netcheck.workbench.bass import full_in_the_bass, matters
+from netcheck.workbench.drive import _top, between
 from tests.solve.worker import OUTPUT_DEMOS, Demo, circuit_of
 
 FAULTS = ["", "C3/leaky@2Mohm", "L1/shorted_turns@5%"]

@@ -12,8 +12,6 @@ from pathlib import Path
 
 import pytest
 
-from netcheck.analysis import sweep
-from netcheck.analysis.sweep import IdleTask, idle_outcomes
 from netcheck.circuit.changes import SetValue
 from netcheck.circuit.model import Circuit
 from netcheck.errors import SolverUnavailableError
@@ -23,6 +21,8 @@ from netcheck.solve.idle import IdleRequest
 from netcheck.solve.ngspice import INSTALL_HINT, LIBRARY_VARIABLE, Engine, find_library
 from netcheck.solve.pool import INTERRUPTED, Job, Lost, Pool
 from netcheck.solve.results import NotSolved, Outcome, Solved
+from netcheck.workbench import sweep
+from netcheck.workbench.sweep import IdleTask, idle_outcomes
 from tests.solve.worker import circuit_of, die
 
 FATAL_OHM, ENDLESS_OHM = 666.0, 999.0

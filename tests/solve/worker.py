@@ -14,8 +14,6 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
-from netcheck.analysis.faulted import needs_drive
-from netcheck.analysis.hookup import hookup_of
 from netcheck.circuit.build import build_circuit
 from netcheck.circuit.changes import Change
 from netcheck.circuit.model import Circuit
@@ -34,6 +32,8 @@ from netcheck.solve.ngspice import Array, Engine
 from netcheck.solve.pool import Job, Lost, Pool
 from netcheck.solve.results import Outcome, Solved
 from netcheck.tubes.library import load_library
+from netcheck.workbench.faulted import needs_drive
+from netcheck.workbench.hookup import hookup_of
 
 CIRCUITS = Path(__file__).parents[2] / "circuits"
 DEMOS = tuple(sorted(path.stem for path in CIRCUITS.glob("*.cir")))

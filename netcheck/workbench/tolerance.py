@@ -22,8 +22,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from netcheck.analysis.options import Progress, ToleranceOptions
-from netcheck.analysis.tolerance_variables import knob_of, variables_of
 from netcheck.circuit.model import Circuit
 from netcheck.judge.base import LimitTable, PartLimit
 from netcheck.judge.drawn import measure_draws
@@ -43,6 +41,8 @@ from netcheck.roles.base import Roles
 from netcheck.solve.draws import Knob, nominal_of, solve_draws
 from netcheck.solve.ngspice import Engine
 from netcheck.solve.pool import Job, Lost, Pool, Shared
+from netcheck.workbench.settings import Progress, ToleranceOptions
+from netcheck.workbench.tolerance_variables import knob_of, variables_of
 
 Array = NDArray[np.float64]
 

@@ -12,10 +12,6 @@ import pytest
 from rich.console import Console
 from sample_audit import build
 
-from netcheck.analysis.driven_corners import EXCEPTION, changes_of, corner_of, with_driven_corners
-from netcheck.analysis.hookup import hookup_of
-from netcheck.analysis.options import AuditOptions, ToleranceOptions
-from netcheck.analysis.tolerance import tolerance_of
 from netcheck.circuit.changes import ScaleEmission, apply_changes
 from netcheck.circuit.model import Circuit
 from netcheck.judge.limits import limits_of
@@ -26,6 +22,10 @@ from netcheck.report.terminal.tolerance_driven import write_driven_corners
 from netcheck.roles import recognise
 from netcheck.solve.pool import INTERRUPTED, Pool, Shared
 from netcheck.solve.results import Solved
+from netcheck.workbench.driven_corners import EXCEPTION, changes_of, corner_of, with_driven_corners
+from netcheck.workbench.hookup import hookup_of
+from netcheck.workbench.settings import Settings, ToleranceOptions
+from netcheck.workbench.tolerance import tolerance_of
 from tests.solve.worker import Worker, circuit_of
 
 LEVEL_V = 12.0
@@ -58,7 +58,7 @@ class Bench:
     """What is driven, as the pipeline gives it."""
 
     circuit: Circuit
-    options: AuditOptions
+    options: Settings
     pool: Pool
     shared: Mapping[str, Shared]
 
@@ -96,7 +96,7 @@ def at_level(worker: Worker, circuit: Circuit) -> Solved:
 def known(worker: Worker) -> Known:
     circuit = single()
     roles, pool = recognise(circuit), worker.pool
-    bench = Bench(circuit, AuditOptions(), pool, {"idle": pool.share("corners", circuit)})
+    bench = Bench(circuit, Settings(), pool, {"idle": pool.share("corners", circuit)})
     idle = worker.idle(circuit)
     table = limits_of(circuit, roles, {"idle": idle})
     asked = ToleranceOptions(50)

@@ -6,16 +6,16 @@ from collections.abc import Iterator
 
 import pytest
 
-from netcheck.analysis import pairs as module
-from netcheck.analysis.options import AuditOptions
 from netcheck.judge.paired import Pairs
 from netcheck.pipeline import audit_circuit, load_circuit
 from netcheck.report.model import Audit
 from netcheck.report.progress import SilentProgress
 from netcheck.solve.pool import Pool
+from netcheck.workbench import pairs as module
+from netcheck.workbench.settings import Settings
 from tests.solve.worker import CIRCUITS, Worker
 
-OPTIONS = AuditOptions(idle_only=True, pairs=True)
+OPTIONS = Settings(idle_only=True, pairs=True)
 
 
 @pytest.fixture(scope="module")

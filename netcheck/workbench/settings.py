@@ -1,4 +1,4 @@
-"""What an audit is asked for, and how it tells of its progress."""
+"""What every command may be asked for, and how a long step tells of its progress."""
 
 from __future__ import annotations
 
@@ -28,8 +28,8 @@ class ToleranceOptions:
 
 
 @dataclass(frozen=True, slots=True)
-class AuditOptions:
-    """Options of one audit; `jobs` None means as many as there are processors.
+class Settings:
+    """What reaches the solver and the judge; `jobs` None means as many as there are processors.
 
     time_limit_s, memory_bytes: of one worker, for one case.  tubes: a folder of the
     user's own tube types.  build, age_years: of what stands on the bench, which says
@@ -71,6 +71,6 @@ class Circuitry(Protocol):
     """The circuit on the pool."""
 
     circuit: Circuit
-    options: AuditOptions
+    options: Settings
     pool: Pool
     shared: Mapping[str, Shared]

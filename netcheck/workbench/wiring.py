@@ -16,9 +16,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
-from netcheck.analysis.feedback_sign import feedback_findings
-from netcheck.analysis.options import Circuitry
-from netcheck.analysis.sweep import IdleTask, idle_outcomes
 from netcheck.circuit.changes import Change, ScaleEmission, SetValue
 from netcheck.circuit.model import Circuit
 from netcheck.faults import pot_wiper
@@ -32,6 +29,9 @@ from netcheck.roles.adjusters import END_OHM
 from netcheck.roles.base import Adjuster, Roles
 from netcheck.solve.analyses import Hookup
 from netcheck.solve.results import Outcome, Solved
+from netcheck.workbench.feedback_sign import feedback_findings
+from netcheck.workbench.settings import Circuitry
+from netcheck.workbench.sweep import IdleTask, idle_outcomes
 
 IDLE = "idle"
 STRONG, WEAK = 1.25, 0.8

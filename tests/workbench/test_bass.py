@@ -14,15 +14,15 @@ from math import pi
 
 import pytest
 
-import netcheck.analysis.bass as bass_module
-from netcheck.analysis.bass import CONDITION, Bass, bass_faults, faults_in_the_bass
-from netcheck.analysis.options import AuditOptions
+import netcheck.workbench.bass as bass_module
 from netcheck.circuit.changes import SetValue, apply_changes
 from netcheck.circuit.model import Circuit
 from netcheck.faults import list_faults
 from netcheck.report.progress import SilentProgress
 from netcheck.solve.pool import INTERRUPTED, Pool, Shared
 from netcheck.solve.results import NotSolved, Outcome, Solved
+from netcheck.workbench.bass import CONDITION, Bass, bass_faults, faults_in_the_bass
+from netcheck.workbench.settings import Settings
 from tests.solve.worker import Demo, Worker, solved
 
 SHORT = "L1/shorted_turns@{}%"
@@ -37,7 +37,7 @@ class Bench:
     """What is driven, as the pipeline gives it."""
 
     circuit: Circuit
-    options: AuditOptions
+    options: Settings
     pool: Pool
     shared: Mapping[str, Shared]
 
@@ -51,7 +51,7 @@ def known() -> Iterator[Demo]:
 def bench_of(known: Demo, pool: Pool | None = None, frequency_hz: float = 1000.0) -> Bench:
     chosen = pool or known.worker.pool
     shared = {"idle": chosen.share("bass", known.circuit)}
-    return Bench(known.circuit, AuditOptions(frequency_hz=frequency_hz), chosen, shared)
+    return Bench(known.circuit, Settings(frequency_hz=frequency_hz), chosen, shared)
 
 
 def in_the_bass(

@@ -9,15 +9,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from netcheck.analysis.faulted import IDLE, Bench
-from netcheck.analysis.find_fault import sweep_sizes
-from netcheck.analysis.options import Progress
 from netcheck.faults.base import ContinuousFault
 from netcheck.judge.base import LimitTable
 from netcheck.judge.stress import judge_state
 from netcheck.judge.walked import Walk, WalkStep
 from netcheck.solve.results import Outcome, Solved
 from netcheck.tipping import TippingPoint, times_what_passes
+from netcheck.workbench.faulted import IDLE, Bench
+from netcheck.workbench.find_fault import sweep_sizes
+from netcheck.workbench.settings import Progress
 
 SIZES = 11
 """Sizes from end to end, besides the tipping points."""

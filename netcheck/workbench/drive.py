@@ -13,9 +13,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from netcheck.analysis.bass import full_in_the_bass
-from netcheck.analysis.options import Circuitry, Progress
-from netcheck.analysis.sweep import Advance
 from netcheck.circuit.model import Circuit
 from netcheck.judge.base import LimitTable, Stress
 from netcheck.judge.stress import judge_state
@@ -27,6 +24,9 @@ from netcheck.solve.driven import DrivenAnswer, DrivenRequest, solve_driven
 from netcheck.solve.ngspice import Engine
 from netcheck.solve.pool import Job, Lost, Pool, Shared
 from netcheck.solve.results import NotSolved, Outcome, Solved
+from netcheck.workbench.bass import full_in_the_bass
+from netcheck.workbench.settings import Circuitry, Progress
+from netcheck.workbench.sweep import Advance
 
 OVERDRIVE = 2.0
 """+6 dB over full drive."""

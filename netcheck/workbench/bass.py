@@ -19,8 +19,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from math import inf, pi
 
-from netcheck.analysis.options import Circuitry, Progress
-from netcheck.analysis.sweep import DrivenTask, driven_outcomes
 from netcheck.circuit.changes import apply_changes, drives_itself
 from netcheck.circuit.model import Circuit
 from netcheck.faults.base import Fault
@@ -30,6 +28,8 @@ from netcheck.solve.driven import DrivenAnswer, DrivenRequest, solve_driven
 from netcheck.solve.pool import INTERRUPTED, Job, Lost, Pool, Shared
 from netcheck.solve.results import NotSolved, Outcome, Solved
 from netcheck.units import format_quantity
+from netcheck.workbench.settings import Circuitry, Progress
+from netcheck.workbench.sweep import DrivenTask, driven_outcomes
 
 BASS_HZ = 100.0
 """Where amplifiers of this kind are commonly tested low in the band (common practice)."""

@@ -19,18 +19,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from netcheck.analysis.faulted import IDLE, Bench
-from netcheck.analysis.feedback_curve import (
-    DOUBLING_C,
-    Answer,
-    Steady,
-    emission_loop,
-    gas_loop,
-    steady_at,
-    tipping_size,
-)
-from netcheck.analysis.options import Progress
-from netcheck.analysis.sweep import IdleTask, idle_outcomes
 from netcheck.circuit.changes import Change, SetGas, SetGridEmission
 from netcheck.circuit.model import Circuit, Part
 from netcheck.faults.base import Fault
@@ -40,6 +28,18 @@ from netcheck.judge.wiring_grids import LIMIT_FOR_BIAS, grid_ohms
 from netcheck.roles.base import Roles, Stage
 from netcheck.solve.results import NotSolved, Outcome, Solved, TubeState
 from netcheck.units import format_quantity
+from netcheck.workbench.faulted import IDLE, Bench
+from netcheck.workbench.feedback_curve import (
+    DOUBLING_C,
+    Answer,
+    Steady,
+    emission_loop,
+    gas_loop,
+    steady_at,
+    tipping_size,
+)
+from netcheck.workbench.settings import Progress
+from netcheck.workbench.sweep import IdleTask, idle_outcomes
 
 LEAST_A, MOST_A, PER_DECADE = 5e-8, 2e-3, 8
 SMALL_A = 2e-7

@@ -7,11 +7,6 @@ from dataclasses import dataclass
 
 import pytest
 
-from netcheck.analysis.faulted import IDLE, Bench
-from netcheck.analysis.feedback_curve import DOUBLING_C, GRID_K
-from netcheck.analysis.options import AuditOptions
-from netcheck.analysis.runaway import FedBack, with_feedback
-from netcheck.analysis.sweep import IdleTask, idle_outcomes
 from netcheck.circuit.changes import Change, SetGas, SetGridEmission, SetValue
 from netcheck.circuit.model import Circuit
 from netcheck.faults import list_faults
@@ -20,6 +15,11 @@ from netcheck.report.progress import SilentProgress
 from netcheck.roles import recognise
 from netcheck.solve.pool import Pool
 from netcheck.solve.results import Solved, TubeState
+from netcheck.workbench.faulted import IDLE, Bench
+from netcheck.workbench.feedback_curve import DOUBLING_C, GRID_K
+from netcheck.workbench.runaway import FedBack, with_feedback
+from netcheck.workbench.settings import Settings
+from netcheck.workbench.sweep import IdleTask, idle_outcomes
 from tests.solve.worker import circuit_of, solved
 
 STIFF = (
@@ -63,7 +63,7 @@ def case() -> Iterator[Case]:
     faults = tuple(fault for fault in listed if fault.kind in ("gassy", "grid_emission"))
     assert faults
     with Pool(1, 60.0) as pool:
-        bench = Bench(circuit, AuditOptions(idle_only=True, jobs=1), pool)
+        bench = Bench(circuit, Settings(idle_only=True, jobs=1), pool)
         idle = solved(bench.healthy(IDLE))
         rows = bench.faulted(faults, idle, SilentProgress())
         fed_back = with_feedback(bench, roles, faults, rows, idle, SilentProgress())
@@ -185,7 +185,7 @@ def test_a_cathode_resistor_divides_the_gain_by_one_plus_gm_rk(case: Case) -> No
     circuit = circuit_of(*(raised.get(card.split()[0], card) for card in STIFF))
     roles = recognise(circuit)
     faults = tuple(one for one in list_faults(circuit, roles) if one.kind == "gassy")
-    bench = Bench(circuit, AuditOptions(idle_only=True, jobs=1), case.bench.pool)
+    bench = Bench(circuit, Settings(idle_only=True, jobs=1), case.bench.pool)
     idle = solved(bench.healthy(IDLE))
     rows = bench.faulted(faults, idle, SilentProgress())
     (found,) = with_feedback(bench, roles, faults, rows, idle, SilentProgress()).runaways

@@ -20,9 +20,6 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import chain, zip_longest
 
-from netcheck.analysis.faulted import IDLE, Bench
-from netcheck.analysis.options import Progress
-from netcheck.analysis.sweep import IdleTask, idle_outcomes
 from netcheck.circuit.changes import AddCurrentSource, AddResistor, Change, DriveLevel, ReplaceTube
 from netcheck.circuit.model import Circuit, natural_key
 from netcheck.faults.base import Fault
@@ -32,6 +29,9 @@ from netcheck.judge.stress import judge_state
 from netcheck.judge.verdict import GRAVITY, is_charged, level_of
 from netcheck.rank import FaultResult, judge_fault
 from netcheck.solve.results import NotSolved, Solved
+from netcheck.workbench.faulted import IDLE, Bench
+from netcheck.workbench.settings import Progress
+from netcheck.workbench.sweep import IdleTask, idle_outcomes
 
 MOST_PAIRS = 400
 """Pairs solved at most, the likeliest and gravest of both rules in turn."""

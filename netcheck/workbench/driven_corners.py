@@ -21,7 +21,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
-from netcheck.analysis.options import Circuitry, Progress
 from netcheck.circuit.changes import Change, ScaleEmission, SetValue, SetWire
 from netcheck.circuit.model import Circuit
 from netcheck.judge.base import LimitTable, PartLimit
@@ -41,6 +40,7 @@ from netcheck.solve.deck import MIN_RESISTANCE_OHM
 from netcheck.solve.driven import DrivenAnswer, DrivenRequest, solve_driven
 from netcheck.solve.pool import Job, Lost
 from netcheck.solve.results import NotSolved, Outcome, Solved
+from netcheck.workbench.settings import Circuitry, Progress
 
 PLATE = "plate_dissipation_w"
 OF_USE = ("hottest_drive", "full")

@@ -11,15 +11,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from types import MappingProxyType
 
-from netcheck.analysis.drive import ELECTRODES, DrivenHealth
-from netcheck.analysis.options import AuditOptions, Progress
-from netcheck.analysis.sweep import (
-    DrivenTask,
-    IdleTask,
-    driven_outcomes,
-    idle_outcomes,
-    idle_overloads,
-)
 from netcheck.circuit.changes import (
     AddCurrentSource,
     AddResistor,
@@ -39,6 +30,15 @@ from netcheck.solve.idle import meter_matters
 from netcheck.solve.pool import Pool, Shared
 from netcheck.solve.results import NotSolved, Outcome, Solved
 from netcheck.tipping import TippingPoint, find_all
+from netcheck.workbench.drive import ELECTRODES, DrivenHealth
+from netcheck.workbench.settings import Progress, Settings
+from netcheck.workbench.sweep import (
+    DrivenTask,
+    IdleTask,
+    driven_outcomes,
+    idle_outcomes,
+    idle_overloads,
+)
 
 IDLE, COLD = "idle", "cold_start"
 DRIVEN = ("full", "overdrive")
@@ -50,7 +50,7 @@ NONE_GROSS: Mapping[int, str] = MappingProxyType({})
 class Bench:
     """The circuit on the pool, warm and cold, ready to be solved with any fault."""
 
-    def __init__(self, circuit: Circuit, options: AuditOptions, pool: Pool) -> None:
+    def __init__(self, circuit: Circuit, options: Settings, pool: Pool) -> None:
         # a rectifier conducts at once or first of all: that is what puts B+ on cold tubes
         cold_tubes = (tube.ref for tube in circuit.tubes if tube.has_pin("grid"))
         cold = apply_changes(circuit, tuple(ScaleEmission(ref, 0.0) for ref in cold_tubes))

@@ -7,9 +7,6 @@ from collections.abc import Iterator
 import numpy as np
 import pytest
 
-from netcheck.analysis.options import ToleranceOptions
-from netcheck.analysis.tolerance import draw_factors, tolerance_of
-from netcheck.analysis.tolerance_variables import variables_of
 from netcheck.circuit.changes import ScaleEmission, SetValue, SetWire, apply_changes
 from netcheck.circuit.model import Circuit
 from netcheck.judge.drawn import measure_draws
@@ -23,6 +20,9 @@ from netcheck.roles import recognise
 from netcheck.solve.draws import Drawn, Knob, solve_draws
 from netcheck.solve.ngspice import Engine, EngineFailure
 from netcheck.solve.pool import Pool
+from netcheck.workbench.settings import ToleranceOptions
+from netcheck.workbench.tolerance import draw_factors, tolerance_of
+from netcheck.workbench.tolerance_variables import variables_of
 from tests.solve.worker import CIRCUITS, DEMOS, Worker, circuit_of
 
 DIVIDER = (

@@ -16,7 +16,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from netcheck.analysis.options import Circuitry
 from netcheck.circuit.model import GROUND, Circuit, Part, PartKind, Pin
 from netcheck.findings import Finding
 from netcheck.netlist.notes import PartNote
@@ -25,6 +24,7 @@ from netcheck.solve.analyses import Drive, Hookup
 from netcheck.solve.deck import DeckError, write_deck
 from netcheck.solve.ngspice import Engine, EngineFailure
 from netcheck.solve.pool import Job, Lost
+from netcheck.workbench.settings import Circuitry
 
 HUGE_H = 1e6
 HUGE_F = 1.0
