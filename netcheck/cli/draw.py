@@ -14,6 +14,7 @@ import typer
 from netcheck.cli.shell import (
     NetlistArgument,
     OutputOption,
+    TubesOption,
     check_readable,
     guarded,
     print_whole,
@@ -45,6 +46,7 @@ def draw(
     scale: Annotated[
         float, typer.Option("--scale", min=0.25, max=8.0, help="Size of a PNG.")
     ] = 2.0,
+    tubes: TubesOption = None,
 ) -> int:
     """Draw the schematic of a netlist as SVG or PNG, with idle volts, amperes and watts."""
     check_readable(file)
@@ -56,7 +58,7 @@ def draw(
     from netcheck.pipeline import load_circuit
     from netcheck.roles import recognise
 
-    circuit = load_circuit(file)
+    circuit = load_circuit(file, tubes)
     roles = recognise(circuit)
     annotations = _annotations(circuit, roles, fault, plain)
     drawing = draw_circuit(circuit, roles)

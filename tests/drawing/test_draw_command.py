@@ -10,6 +10,7 @@ from typer.testing import CliRunner, Result
 
 from netcheck import cli
 from tests.drawing.circuits import EXAMPLES
+from tests.test_own_tubes import OWN, STAGE
 
 PREAMP = next(path for path in EXAMPLES if "preamp" in path.stem)
 SINGLE = next(path for path in EXAMPLES if path.stem.startswith("6v6"))
@@ -78,3 +79,18 @@ def test_a_circuit_that_does_not_solve_is_drawn_and_says_so(tmp_path: Path) -> N
 
     assert result.exit_code == 0
     assert "no readings: the circuit does not solve at idle" in result.stdout
+
+
+@pytest.mark.parametrize("by_environment", [False, True])
+def test_own_tubes_are_drawn(tmp_path: Path, by_environment: bool) -> None:
+    netlist = tmp_path / "own.cir"
+    netlist.write_text(STAGE.format(tube="MYTUBE", model=""), encoding="utf-8")
+    (tmp_path / "mytube.toml").write_text(OWN, encoding="utf-8")
+    given = () if by_environment else ("--tubes", str(tmp_path))
+    environment = {"NETCHECK_TUBES": str(tmp_path)} if by_environment else {}
+    result = CliRunner().invoke(cli.app, ["draw", str(netlist), *given], env=environment)
+
+    assert result.exit_code == 0, result.output
+    assert "MYTUBE" in result.stdout
+    assert "idle, healthy" in result.stdout
+    assert run(str(netlist)).exit_code != 0
