@@ -101,6 +101,7 @@ def _sheet_options(meter: str, lamp: str | None, mains: str, draws: int) -> Shee
 def _run(file: Path, options: Settings, wanted: SheetOptions) -> BenchSheet:
     from netcheck.diagnose.bench_sheet import bench_sheet
     from netcheck.pipeline import load_circuit
+    from netcheck.report.facts import shown_file
     from netcheck.report.progress import progress_for_terminal
     from netcheck.solve.pool import Pool
 
@@ -109,7 +110,7 @@ def _run(file: Path, options: Settings, wanted: SheetOptions) -> BenchSheet:
         progress_for_terminal() as progress,
         Pool(options.jobs, options.time_limit_s, options.memory_bytes) as pool,
     ):
-        return bench_sheet(circuit, file.as_posix(), wanted, pool, progress)
+        return bench_sheet(circuit, shown_file(file.as_posix()), wanted, pool, progress)
 
 
 def _rendered(sheet: BenchSheet, format: SheetFormat) -> str:

@@ -73,6 +73,7 @@ class BenchSheet:
     """The whole sheet."""
 
     file: str
+    """As shown: never an absolute path."""
     title: str
     cautions: tuple[Caution, ...]
     steps: tuple[SheetStep, ...]

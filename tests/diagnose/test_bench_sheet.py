@@ -228,3 +228,15 @@ def test_a_wrong_option_is_one_clear_message(arguments: tuple[str, ...], said: s
     assert result.exit_code == 2
     assert result.output.startswith(f"error: {said}")
     assert "Traceback" not in result.output
+
+
+@pytest.mark.parametrize("format", ["text", "html"])
+def test_a_sheet_tells_nothing_of_the_machine_it_was_made_on(tmp_path: Path, format: str) -> None:
+    netlist = tmp_path / "amp.cir"
+    netlist.write_text(SINGLE_ENDED.read_text(encoding="utf-8"), encoding="utf-8")
+    arguments = (str(netlist.resolve()), "--format", format, "--draws", "20", "--jobs", "1")
+    result = CliRunner().invoke(app, ["expect", *arguments])
+
+    assert result.exit_code == 0, result.output
+    assert str(tmp_path) not in result.stdout
+    assert "amp.cir" in result.stdout
