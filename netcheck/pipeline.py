@@ -30,7 +30,7 @@ from netcheck.judge.toleranced import Toleranced, compared_as_published
 from netcheck.netlist import read_netlist
 from netcheck.netlist.limits import DEFAULT_LIMITS, ReadLimits
 from netcheck.rank import FaultResult, judge_fault, rank_faults, worst_of_parts
-from netcheck.report.model import Audit
+from netcheck.report.model import NOT_ASKED, Audit, Undriven
 from netcheck.report.sweep_model import SweepCurve, SweepPoint
 from netcheck.report.view import check_view
 from netcheck.roles import recognise
@@ -91,7 +91,7 @@ def audit_circuit(
     swept = list_continuous(circuit, roles)
     with _step(progress, "tipping points", 1):
         tipping = bench.tipping_points(swept, table, _solved(healthy))
-    driven, bass = DrivenHealth(), Bass()
+    driven, bass, undriven = DrivenHealth(), Bass(), NOT_ASKED if options.idle_only else None
     if not options.idle_only:
         driven = drive_healthy(bench, roles, hookup, idle, table, progress)
         healthy |= driven.outcomes
@@ -99,6 +99,7 @@ def audit_circuit(
         more, bass = _drive_faults(bench, roles, hookup, driven, healthy, faults, progress, gross)
         conditions, healthy = {**conditions, **more}, {**bass.healthy, **healthy}
         assumptions += bass.assumptions(len(faults), options.frequency_hz)
+        undriven = Undriven(driven.reason) if driven.reason else None
         assumptions += (f"not driven: {driven.reason}",) if driven.reason else ()
     conditions = sustained(faults, conditions, healthy)
 
@@ -133,6 +134,7 @@ def audit_circuit(
         runaways=fed_back.runaways,
         pairs=_pairs(bench, results, table, known, progress),
         walks=walk_faults(bench, swept, tipping, table, known, progress),
+        undriven=undriven,
     )
 
 

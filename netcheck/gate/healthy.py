@@ -116,13 +116,13 @@ def _unsolved(audit: Audit, policy: Policy) -> Iterator[CheckRow]:
                 verdict="not_solved",
             )
     if "driven" in policy.conditions and "full" not in audit.healthy:
-        reasons = [text for text in audit.assumptions if text.startswith("not driven: ")]
+        why = audit.undriven
         yield CheckRow(
             "healthy/driven",
             "healthy",
             level_outcome(policy.not_solved, "unsolved"),
             "driven",
-            reasons[0] if reasons else "the circuit was not driven",
+            f"not driven: {why.reason}" if why and why.asked else "the circuit was not driven",
             "not_solved",
             "the policy asks for driven conditions; leave `driven` out of `conditions` otherwise",
             verdict="not_solved",

@@ -30,7 +30,10 @@ _OUTCOMES: dict[str, Outcome] = {
 
 def audit_report(audit: Audit) -> CheckReport:
     """Return the audit as a report of checks."""
-    policy = default_policy().model_copy(update={"tipping": (), "faults": ()})
+    usual = default_policy()
+    unasked = audit.undriven is not None and not audit.undriven.asked
+    kept = tuple(one for one in usual.conditions if one != "driven" or not unasked)
+    policy = usual.model_copy(update={"tipping": (), "faults": (), "conditions": kept})
     checked = decide(audit, policy, shown_file(audit.file), dt.date.min).checked
     rows = tuple(_by_verdict(row) for row in checked.rows if row.family != "tolerance")
     return CheckReport((replace(checked, rows=rows),), RATINGS, __version__, command="audit")

@@ -26,6 +26,17 @@ SHOW_ALL = View()
 
 
 @dataclass(frozen=True, slots=True)
+class Undriven:
+    """Why the healthy circuit was not driven; asked: whether that was wanted at all."""
+
+    reason: str
+    asked: bool = True
+
+
+NOT_ASKED = Undriven("not asked for", asked=False)
+
+
+@dataclass(frozen=True, slots=True)
 class Audit:
     """One audited netlist.
 
@@ -62,3 +73,5 @@ class Audit:
     """Two faults at once, where that was asked for."""
     walks: tuple[Walk, ...] = ()
     """Continuous faults in steps, where that was asked for."""
+    undriven: Undriven | None = None
+    """None where the circuit was driven."""

@@ -17,7 +17,7 @@ from netcheck.gate.of_audit import audit_report
 from netcheck.judge.statistics import Share
 from netcheck.judge.toleranced import CASE_OF, COMPARISON, LimitSpread, Toleranced
 from netcheck.report.checks import CheckRow
-from netcheck.report.model import Audit
+from netcheck.report.model import NOT_ASKED, Audit, Undriven
 from netcheck.report.progress import SilentProgress
 from netcheck.solve.results import NotSolved
 from netcheck.tipping import TippingPoint
@@ -264,6 +264,20 @@ def test_an_audit_without_a_policy_speaks_by_its_verdicts() -> None:
         "fail", "fail", "fail", "unsolved", "warn", "warn", "pass",
     ]  # fmt: skip
     assert report.command == "audit"
+
+
+def test_an_audit_that_was_not_to_drive_misses_no_drive() -> None:
+    driven = sample_audit.build()
+    idle = {name: one for name, one in driven.healthy.items() if name != "full"}
+
+    def missing(undriven: Undriven) -> list[CheckRow]:
+        report = audit_report(replace(driven, healthy=idle, undriven=undriven))
+        return [row for _, row in report.every_row() if row.id == "healthy/driven"]
+
+    (row,) = missing(Undriven("nothing marks the input"))
+    assert row.message == "not driven: nothing marks the input"
+    assert row.outcome == "unsolved"
+    assert not missing(NOT_ASKED)
 
 
 def test_a_rule_that_leaves_overdrive_out_judges_the_other_conditions_alone(
