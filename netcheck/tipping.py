@@ -23,8 +23,8 @@ from typing import Literal
 
 from netcheck.circuit.model import natural_key
 from netcheck.faults.base import ContinuousFault, Fault
-from netcheck.judge.base import AT_LIMIT_BAND, Stress
-from netcheck.judge.verdict import adds_to_health
+from netcheck.judge.base import Stress
+from netcheck.judge.verdict import HIGHEST_AT_LIMIT, adds_to_health
 from netcheck.solve.results import NotSolved
 
 TippingStatus = Literal["found", "never", "already_over", "not_solved"]
@@ -213,7 +213,7 @@ def _first_steps(
         for key, stress in sample.items():
             if key in over or key in brackets or not _crosses(stress):
                 continue
-            if size == grid[0] or stress.healthy_ratio > 1.0 + AT_LIMIT_BAND:
+            if size == grid[0] or stress.healthy_ratio > HIGHEST_AT_LIMIT:
                 over[key] = stress
             else:
                 ratio = _ratio(last_sample, key)

@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING, Literal
 
 from netcheck.circuit.model import GROUND, Circuit, Part
 from netcheck.drawing.text import pretty, type_name
-from netcheck.judge.base import AT_LIMIT_BAND, CHARGE_MARGIN, Stress
+from netcheck.judge.base import CHARGE_MARGIN, Stress
+from netcheck.judge.verdict import ratio_verdict
 from netcheck.roles.base import Roles
 from netcheck.solve.results import Solved, TubeState
 from netcheck.units import format_quantity
@@ -82,9 +83,10 @@ class Annotations:
 
 def level_of_share(share: float) -> Level:
     """Return the step of the heat scale a share of a limit stands on."""
-    if share > 1.0 + AT_LIMIT_BAND:
+    verdict = ratio_verdict(share)
+    if verdict == "over_limit":
         return "over"
-    if share >= 1.0 - AT_LIMIT_BAND:
+    if verdict == "at_limit":
         return "at"
     if share >= HOT:
         return "hot"

@@ -15,7 +15,7 @@ from typing import Any
 from netcheck.errors import NetcheckError
 from netcheck.gate.baseline import Baseline, Past, PastFile
 from netcheck.judge.base import condition_kind
-from netcheck.report.facts import ratio_verdict
+from netcheck.judge.verdict import ratio_verdict
 
 _REMAKE = "make one with `netcheck gate ... --format json --output FILE`"
 

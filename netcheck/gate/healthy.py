@@ -12,8 +12,9 @@ from collections.abc import Iterator
 from netcheck.gate.policy import Policy
 from netcheck.gate.words import level_outcome, load_words, share_words
 from netcheck.judge.base import condition_kind
+from netcheck.judge.verdict import ratio_verdict
 from netcheck.report.checks import CheckRow, Load, Outcome
-from netcheck.report.facts import condition_order, ratio_verdict
+from netcheck.report.facts import condition_order
 from netcheck.report.model import Audit
 from netcheck.report.words import condition_words
 from netcheck.solve.results import NotSolved

@@ -12,8 +12,8 @@ from collections.abc import Iterator
 from netcheck.gate.policy import Policy
 from netcheck.gate.words import level_outcome, load_words, share_words
 from netcheck.judge.toleranced import LimitSpread
+from netcheck.judge.verdict import ratio_verdict
 from netcheck.report.checks import CheckRow, Load, Outcome
-from netcheck.report.facts import ratio_verdict
 from netcheck.report.model import Audit
 
 

@@ -12,6 +12,7 @@ nearly: over_limit, not_solved, not_judged, at_limit, within_limits.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Iterable, Mapping, Sequence
 
 from netcheck.judge.base import (
@@ -29,15 +30,23 @@ VERDICT_ORDER: tuple[Verdict, ...] = (
     "at_limit",
     "within_limits",
 )
-LOWEST_AT_LIMIT = 1.0 - AT_LIMIT_BAND
+LOWEST_AT_LIMIT, HIGHEST_AT_LIMIT = 1.0 - AT_LIMIT_BAND, 1.0 + AT_LIMIT_BAND
+"""Ratios to a limit between these are `at_limit`; nothing else works them out."""
 GRAVITY: Mapping[Verdict, int] = {verdict: place for place, verdict in enumerate(VERDICT_ORDER)}
+
+
+def ratio_verdict(ratio: float) -> Verdict:
+    """Return where a ratio to a limit stands; not a number is `not_judged`."""
+    if math.isnan(ratio):
+        return "not_judged"
+    if ratio > HIGHEST_AT_LIMIT:
+        return "over_limit"
+    return "at_limit" if ratio >= LOWEST_AT_LIMIT else "within_limits"
 
 
 def level_of(stress: Stress) -> Verdict:
     """Return where a stress stands against its limit, whoever is to blame."""
-    if stress.ratio > 1.0 + AT_LIMIT_BAND:
-        return "over_limit"
-    return "at_limit" if stress.ratio >= LOWEST_AT_LIMIT else "within_limits"
+    return ratio_verdict(stress.ratio)
 
 
 def adds_to_health(stress: Stress) -> bool:

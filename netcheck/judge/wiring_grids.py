@@ -19,8 +19,8 @@ import numpy as np
 
 from netcheck.circuit.model import GROUND, Circuit, Part
 from netcheck.findings import Finding
-from netcheck.judge.base import AT_LIMIT_BAND
 from netcheck.judge.tube_limits import used_rows
+from netcheck.judge.verdict import HIGHEST_AT_LIMIT
 from netcheck.roles.base import Roles
 from netcheck.tubes.types import Limit
 from netcheck.units import format_quantity
@@ -54,7 +54,7 @@ def grid_findings(circuit: Circuit, roles: Roles) -> Iterator[Finding]:
             continue
         ohms = grid_ohms(circuit, stage.tubes)
         for ref, row in limits.items():
-            if row is not None and (1.0 + AT_LIMIT_BAND) * row.value < ohms[ref] < NO_PATH_OHM:
+            if row is not None and HIGHEST_AT_LIMIT * row.value < ohms[ref] < NO_PATH_OHM:
                 alone = grid_ohms(circuit, (ref,))[ref]
                 yield _too_much(circuit, roles, ref, ohms[ref], alone, row)
 

@@ -12,7 +12,8 @@ from collections.abc import Iterable, Iterator, Mapping
 
 from netcheck.circuit.model import Circuit
 from netcheck.findings import Finding
-from netcheck.judge.base import AT_LIMIT_BAND, LimitTable, Stress
+from netcheck.judge.base import LimitTable, Stress
+from netcheck.judge.verdict import HIGHEST_AT_LIMIT
 from netcheck.ratings.parts import ADVISED_VOLTAGE_SHARE, assumed_rating_w
 from netcheck.roles.base import Roles
 from netcheck.solve.results import Solved
@@ -74,7 +75,7 @@ def overload_findings(
     for stress in healthy:
         key = (stress.part, stress.quantity)
         rated = stress.quantity in OVERLOADS and key not in assumed
-        if rated and stress.condition != "overdrive" and stress.ratio > 1.0 + AT_LIMIT_BAND:
+        if rated and stress.condition != "overdrive" and stress.ratio > HIGHEST_AT_LIMIT:
             hardest[key] = max(hardest.get(key, stress), stress, key=lambda one: one.ratio)
     for (ref, quantity), stress in hardest.items():
         rule, where = OVERLOADS[quantity]

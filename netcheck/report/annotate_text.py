@@ -15,6 +15,7 @@ from rich.console import Console
 from rich.text import Text
 
 from netcheck.findings import Finding
+from netcheck.judge.verdict import ratio_verdict
 from netcheck.report import facts
 from netcheck.report.annotation import (
     SUPPLY_TITLE,
@@ -154,7 +155,7 @@ def _lead(text: str, style: str) -> Text:
 def _share_style(load: Load) -> str:
     if load.share is None:
         return ""
-    verdict = facts.ratio_verdict(load.share)
+    verdict = ratio_verdict(load.share)
     return "" if verdict == "within_limits" else STYLES[verdict]
 
 

@@ -15,8 +15,9 @@ from pathlib import PurePath, PurePosixPath, PureWindowsPath
 
 from netcheck.circuit.model import GROUND, Circuit, Part, natural_key
 from netcheck.findings import Finding
-from netcheck.judge.base import AT_LIMIT_BAND, Verdict
+from netcheck.judge.base import Verdict
 from netcheck.judge.toleranced import LimitSpread
+from netcheck.judge.verdict import ratio_verdict
 from netcheck.report.model import Audit
 from netcheck.report.words import compared_limit
 from netcheck.roles.base import Stage
@@ -86,15 +87,6 @@ def meter_readings(solved: Solved) -> dict[str, float]:
     """Return net volts as a meter shows them, in natural order."""
     nets = {**solved.nets, **solved.readings}
     return {net: nets[net] for net in sorted(nets, key=natural_key)}
-
-
-def ratio_verdict(ratio: float) -> Verdict:
-    """Return what a ratio to a limit means for the healthy circuit."""
-    if math.isnan(ratio):
-        return "not_judged"
-    if ratio > 1.0 + AT_LIMIT_BAND:
-        return "over_limit"
-    return "at_limit" if ratio >= 1.0 - AT_LIMIT_BAND else "within_limits"
 
 
 def healthy_ratios(audit: Audit) -> Iterator[tuple[float, str, str, str, float]]:

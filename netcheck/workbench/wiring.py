@@ -21,8 +21,9 @@ from netcheck.circuit.model import Circuit
 from netcheck.faults import pot_wiper
 from netcheck.faults.base import Fault
 from netcheck.findings import Finding
-from netcheck.judge.base import AT_LIMIT_BAND, CHARGE_MARGIN, LimitTable, Stress
+from netcheck.judge.base import CHARGE_MARGIN, LimitTable, Stress
 from netcheck.judge.stress import judge_state
+from netcheck.judge.verdict import HIGHEST_AT_LIMIT
 from netcheck.judge.wiring_grids import bleeder_findings, grid_findings
 from netcheck.judge.wiring_idle import capacitor_findings, overload_findings
 from netcheck.roles.adjusters import END_OHM
@@ -126,7 +127,7 @@ def _range_findings(
     strong = min(states[:2], key=lambda state: _plates_a(state, pot.tubes))
     weak = max(states[2:], key=lambda state: _plates_a(state, pot.tubes))
     hottest = _hottest(circuit, healthy, strong, pot.tubes)
-    if hottest is not None and hottest.ratio > 1.0 + AT_LIMIT_BAND:
+    if hottest is not None and hottest.ratio > HIGHEST_AT_LIMIT:
         yield Finding(
             "bias-range-strong",
             "warning",
@@ -178,7 +179,7 @@ def _wiper_findings(
         return
     tubes = [tube.ref for tube in circuit.tubes]
     hottest = _hottest(circuit, healthy, outcome, tubes)
-    if hottest is None or hottest.ratio <= 1.0 + AT_LIMIT_BAND:
+    if hottest is None or hottest.ratio <= HIGHEST_AT_LIMIT:
         return
     if hottest.ratio <= hottest.healthy_ratio + CHARGE_MARGIN:
         return

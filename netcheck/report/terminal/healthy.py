@@ -6,6 +6,7 @@ from rich.console import Console
 from rich.text import Text
 
 from netcheck.judge.base import Stress
+from netcheck.judge.verdict import ratio_verdict
 from netcheck.report import facts
 from netcheck.report.model import Audit
 from netcheck.report.terminal.layout import (
@@ -97,7 +98,7 @@ def _share(audit: Audit, ref: str) -> Text:
     if not ratios:
         return verdict_text("not_judged") if audit.circuit[ref].has_pin("grid") else Text("-")
     share = Text(f"{max(ratios):.0%}")
-    verdict = facts.ratio_verdict(max(ratios))
+    verdict = ratio_verdict(max(ratios))
     if verdict != "within_limits":
         share.append("\n").append_text(verdict_text(verdict))
     return share
@@ -164,7 +165,7 @@ def _condition_line(audit: Audit, name: str) -> str:
 def _write_near_limits(console: Console, audit: Audit) -> None:
     hardest: dict[tuple[str, str], Stress] = {}
     for stress in audit.healthy_stresses:
-        if facts.ratio_verdict(stress.ratio) in ("over_limit", "at_limit"):
+        if ratio_verdict(stress.ratio) in ("over_limit", "at_limit"):
             kept = hardest.setdefault((stress.part, stress.quantity), stress)
             if stress.ratio > kept.ratio:
                 hardest[stress.part, stress.quantity] = stress
@@ -181,7 +182,7 @@ def _write_near_limits(console: Console, audit: Audit) -> None:
             f"{limit_amount(stress.value, stress.limit, stress.ratio, stress.quantity)}, "
             f"{ratio_words(stress.ratio)} times ({stress.comparison}): "
         )
-        line.append_text(verdict_text(facts.ratio_verdict(stress.ratio)))
+        line.append_text(verdict_text(ratio_verdict(stress.ratio)))
         bullets(console, [line])
 
 

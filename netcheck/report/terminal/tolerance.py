@@ -5,10 +5,10 @@ from __future__ import annotations
 from rich.console import Console
 from rich.text import Text
 
-from netcheck.judge.base import AT_LIMIT_BAND
 from netcheck.judge.statistics import CONFIDENCE, Share
 from netcheck.judge.toleranced import Influence, LimitSpread, Toleranced
-from netcheck.report.facts import ratio_verdict, sorted_spreads
+from netcheck.judge.verdict import LOWEST_AT_LIMIT, ratio_verdict
+from netcheck.report.facts import sorted_spreads
 from netcheck.report.model import Audit
 from netcheck.report.terminal.layout import (
     DEFAULT_ROWS,
@@ -22,7 +22,7 @@ from netcheck.report.terminal.layout import (
 from netcheck.report.terminal.tolerance_driven import write_driven_corners
 from netcheck.report.words import amount, counted, quantity_words, ratio_words
 
-_NEAR = 1.0 - AT_LIMIT_BAND
+_NEAR = LOWEST_AT_LIMIT
 _CAUSES = 3
 _LEAST_SHARE = 0.02
 """Causes below this share of the variance are not named."""
