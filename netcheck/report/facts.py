@@ -13,11 +13,13 @@ import re
 from collections.abc import Iterable, Iterator, Mapping
 from pathlib import PurePath, PurePosixPath, PureWindowsPath
 
+from netcheck.circuit.changes import ReplaceTube
 from netcheck.circuit.model import GROUND, Circuit, Part, natural_key
 from netcheck.findings import Finding
-from netcheck.judge.base import Verdict
+from netcheck.judge.base import Stress, Verdict
 from netcheck.judge.toleranced import LimitSpread
 from netcheck.judge.verdict import ratio_verdict
+from netcheck.rank import FaultResult
 from netcheck.report.model import Audit
 from netcheck.report.words import compared_limit
 from netcheck.roles.base import Stage
@@ -120,16 +122,25 @@ def healthy_verdict(audit: Audit) -> Verdict:
 
 
 def limit_table(audit: Audit) -> Limits:
-    """Return limits as compared, by part, quantity and condition."""
-    stresses = list(audit.healthy_stresses)
-    for result in audit.faults:
+    """Return limits as compared, by part, quantity and condition.
+
+    A part's own limit goes first: under a fault that puts a substitute in its socket
+    the same key holds the substitute's limit.
+    """
+    stresses: list[Stress] = []
+    for result in sorted(audit.faults, key=_keeps_its_tubes):
         stresses += [*result.victims, *([result.worst] if result.worst else [])]
+    stresses += audit.healthy_stresses
     return {
         (stress.part, stress.quantity, stress.condition): compared_limit(
             stress.value, stress.limit, stress.ratio
         )
         for stress in stresses
     }
+
+
+def _keeps_its_tubes(result: FaultResult) -> bool:
+    return not any(isinstance(change, ReplaceTube) for change in result.fault.changes)
 
 
 def searched_wide(point: TippingPoint) -> bool:

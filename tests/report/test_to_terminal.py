@@ -10,6 +10,7 @@ import pytest
 from rich.console import Console
 from sample_audit import build, circuit, leak, result, roles, solved, stress
 
+from netcheck.circuit.changes import ReplaceTube
 from netcheck.findings import Finding
 from netcheck.report import to_terminal
 from netcheck.report.console import make_console
@@ -164,6 +165,21 @@ def test_narrow_tipping_points_are_sentences() -> None:
 
     assert "C2 leak below 14 Mohm puts X2's plate over 12 W (idle)" in text
     assert "C3 leak of the smallest size searched, 10 kohm, already puts" in text
+
+
+@pytest.mark.parametrize("in_health", [True, False])
+def test_size_of_a_defect_names_the_tube_s_own_limit_not_a_substitute_s(in_health: bool) -> None:
+    swap = (ReplaceTube("X2", "EL34"),)
+    substitute = replace(leak(1e6, "a"), id="X2/wrong_tube@EL34", changes=swap)
+    faults = (
+        result(leak(1e6, "1Mohm"), "over_limit", solved("idle", 18.0), stress(1.5)),
+        result(substitute, "over_limit", solved("idle", 30.0), stress(1.2, limit=25.0)),
+    )
+    changes = {} if in_health else {"healthy_stresses": ()}
+
+    text = " ".join(to_terminal.render(build(faults=faults, **changes), width=60).split())
+
+    assert "C2 leak below 14 Mohm puts X2's plate over 12 W (idle)" in text
 
 
 def test_victims_of_one_defect_share_its_clause() -> None:
