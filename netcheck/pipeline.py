@@ -28,7 +28,7 @@ from netcheck.judge.paired import Pairs
 from netcheck.judge.stress import judge_state
 from netcheck.judge.toleranced import Toleranced, compared_as_published
 from netcheck.netlist import read_netlist
-from netcheck.netlist.limits import DEFAULT_LIMITS, ReadLimits
+from netcheck.netlist.lines import DEFAULT_LIMITS, ReadLimits
 from netcheck.rank import FaultResult, judge_fault, rank_faults, worst_of_parts
 from netcheck.report.model import NOT_ASKED, Audit, Undriven
 from netcheck.report.sweep_model import SweepCurve, SweepPoint
@@ -39,7 +39,7 @@ from netcheck.solve.analyses import Hookup
 from netcheck.solve.pool import INTERRUPTED, Pool
 from netcheck.solve.results import NotSolved, Outcome, Solved
 from netcheck.tipping import TippingPoint
-from netcheck.tubes.user_folder import library_with
+from netcheck.tubes.library import library_with
 from netcheck.workbench.bass import Bass, faults_in_the_bass
 from netcheck.workbench.drive import DrivenHealth, drive_healthy
 from netcheck.workbench.driven_corners import with_driven_corners

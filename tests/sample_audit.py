@@ -11,8 +11,8 @@ from netcheck.circuit.model import Circuit, Part, Pin
 from netcheck.faults.base import Defect, Fault, likelihood
 from netcheck.findings import Finding
 from netcheck.judge.base import Stress, Verdict
+from netcheck.netlist.cards import PartNote
 from netcheck.netlist.flat import FlatElement
-from netcheck.netlist.notes import PartNote
 from netcheck.rank import FaultResult, PartWorst
 from netcheck.report.model import Audit, WorstDrive
 from netcheck.roles.base import Role, Roles, Stage

@@ -22,7 +22,7 @@ from judge.builders import (
 from netcheck.judge import Stress, is_charged, limits_of
 from netcheck.judge.base import Verdict
 from netcheck.judge.verdict import VERDICT_ORDER
-from netcheck.netlist.notes import PartNote
+from netcheck.netlist.cards import PartNote
 from netcheck.rank import FaultResult, judge_fault, rank_faults, worst_of_parts
 from netcheck.solve.results import NotSolved, Outcome
 

@@ -18,8 +18,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from netcheck.circuit.model import GROUND, Circuit, Coupling, Part, Pin
+from netcheck.netlist.cards import PartNote
 from netcheck.netlist.flat import FlatElement
-from netcheck.netlist.notes import PartNote
 from netcheck.source import Span
 from netcheck.tubes.library import load_library
 

@@ -16,8 +16,8 @@ from functools import cached_property, lru_cache
 from typing import Literal
 
 from netcheck.findings import Finding
+from netcheck.netlist.cards import PartNote
 from netcheck.netlist.flat import DeviceModel, FlatElement
-from netcheck.netlist.notes import PartNote
 from netcheck.source import SourceText, Span
 from netcheck.tubes.types import TubeType
 

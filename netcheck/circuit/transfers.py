@@ -11,7 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from netcheck.circuit.model import GROUND, Part
-from netcheck.netlist.expressions import Binary, Current, Expression, Number, Unary, Voltage
+from netcheck.netlist.cards import Binary, Current, Expression, Number, Unary, Voltage
 
 Terms = dict[tuple[str, str], float]
 """Factor by what is copied: ("v", net), ("i", source), or ("", "") for a number."""

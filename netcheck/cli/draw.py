@@ -130,7 +130,7 @@ def _find_fault(circuit: Circuit, roles: Roles, fault_id: str | None) -> Fault |
     if fault_id is None:
         return None
     from netcheck.faults import list_faults
-    from netcheck.netlist.suggest import did_you_mean, listed
+    from netcheck.netlist.mistakes import did_you_mean, listed
 
     faults = {fault.id: fault for fault in list_faults(circuit, roles)}
     if fault_id not in faults:

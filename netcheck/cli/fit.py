@@ -47,8 +47,7 @@ def fit(
     """Fit the current law of a tube to measured points, and write it as a data file."""
     from netcheck.report import fit_list
     from netcheck.report.files import check_output, write_whole
-    from netcheck.tubes.measured import data_file, fit_measured
-    from netcheck.tubes.points import read_points
+    from netcheck.tubes.measured import data_file, fit_measured, read_points
 
     check_readable(points)
     if output is not None:
@@ -92,7 +91,7 @@ def _like(name: str | None, kind: Kind, folder: Path | None) -> TubeType | None:
         return None
     from netcheck.errors import NetcheckError
     from netcheck.report.tube_list import look_up
-    from netcheck.tubes.user_folder import library_with
+    from netcheck.tubes.library import library_with
 
     found = look_up(library_with(folder), name).type
     if found.kind != kind.value:

@@ -39,7 +39,7 @@ def tubes(
 ) -> int:
     """List the tube types on file: pins, limits, and the source of each number."""
     from netcheck.report import tube_list
-    from netcheck.tubes.user_folder import library_with
+    from netcheck.tubes.library import library_with
 
     library = library_with(tubes)
     found = tube_list.look_up(library, name) if name is not None else None

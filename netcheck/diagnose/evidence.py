@@ -32,7 +32,7 @@ from netcheck.diagnose import evidence_rules as rules
 from netcheck.diagnose.evidence_tables import UNMODELLED
 from netcheck.errors import NetcheckError
 from netcheck.faults.base import Fault
-from netcheck.netlist.suggest import did_you_mean, listed
+from netcheck.netlist.mistakes import did_you_mean, listed
 from netcheck.roles.base import Roles
 
 EvidenceKind = Literal["glow", "fuse", "hum", "smell", "discolored", "swap", "recent"]

@@ -30,7 +30,7 @@ from netcheck.diagnose.readings import (
 )
 from netcheck.diagnose.situations import IDLE, POWER_OFF, SITUATIONS, TUBES_OUT
 from netcheck.errors import ManyErrors, NetcheckError
-from netcheck.netlist.suggest import did_you_mean, listed
+from netcheck.netlist.mistakes import did_you_mean, listed
 from netcheck.roles.base import Roles
 from netcheck.source import SourceText, Span
 from netcheck.units import format_quantity, parse_quantity

@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
+from netcheck.netlist.cards import PartNote
 from netcheck.netlist.flat import DeviceModel, FlatElement, FlatNetlist, Waveform
-from netcheck.netlist.limits import DEFAULT_LIMITS, ReadLimits
-from netcheck.netlist.notes import PartNote
+from netcheck.netlist.lines import DEFAULT_LIMITS, ReadLimits
 
 __all__ = [
     "DeviceModel",

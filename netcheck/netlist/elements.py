@@ -11,15 +11,23 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from netcheck.errors import NetcheckError, NetlistError
-from netcheck.netlist.cards import Card, Formula, PartCard, Setting, Value, Word
+from netcheck.netlist.cards import (
+    Card,
+    Expression,
+    Formula,
+    Name,
+    PartCard,
+    PartNote,
+    Setting,
+    Value,
+    Word,
+)
 from netcheck.netlist.evaluate import ExpressionError
-from netcheck.netlist.expressions import Expression, Name
 from netcheck.netlist.flat import FlatElement
+from netcheck.netlist.mistakes import USAGE
 from netcheck.netlist.models import ModelShelf
-from netcheck.netlist.notes import PartNote
 from netcheck.netlist.resolve import Names, resolve
 from netcheck.netlist.scope import Scope
-from netcheck.netlist.syntax_errors import USAGE
 from netcheck.netlist.values import ValueReader
 from netcheck.netlist.waveform import read_waveform
 

@@ -19,7 +19,7 @@ import math
 from collections.abc import Callable, Iterator, Mapping
 from itertools import pairwise
 
-from netcheck.netlist.expressions import (
+from netcheck.netlist.cards import (
     Binary,
     Call,
     Choice,

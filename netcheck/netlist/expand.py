@@ -13,16 +13,15 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from netcheck.errors import NetcheckError, NetlistError
-from netcheck.netlist.cards import Card, PartCard, Word
+from netcheck.netlist.cards import Card, PartCard, PartNote, Word
 from netcheck.netlist.elements import ElementMaker, mistake
 from netcheck.netlist.flat import FlatElement
-from netcheck.netlist.limits import ReadLimits, raised_by
+from netcheck.netlist.lines import ReadLimits, raised_by
+from netcheck.netlist.mistakes import did_you_mean
 from netcheck.netlist.models import ModelShelf
-from netcheck.netlist.notes import PartNote
 from netcheck.netlist.resolve import Names
 from netcheck.netlist.scope import Scope
 from netcheck.netlist.structure import Definition, looks_like_a_tube
-from netcheck.netlist.suggest import did_you_mean
 from netcheck.netlist.values import FindingLog, ValueReader
 
 

@@ -12,8 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from netcheck.findings import Finding
-from netcheck.netlist.expressions import Expression
-from netcheck.netlist.notes import PartNote
+from netcheck.netlist.cards import Expression, PartNote
 from netcheck.source import SourceText, Span
 
 

@@ -19,11 +19,9 @@ from pathlib import Path, PurePosixPath
 from netcheck.errors import NetcheckError, NetlistError, NetlistSyntaxError
 from netcheck.findings import Finding
 from netcheck.netlist.cards import Card, EndCard, IncludeCard
-from netcheck.netlist.decode import read_source
-from netcheck.netlist.limits import ReadLimits, raised_by
-from netcheck.netlist.lines import Line, logical_lines
+from netcheck.netlist.lines import Line, ReadLimits, logical_lines, raised_by, read_source
+from netcheck.netlist.mistakes import SET_ASIDE
 from netcheck.netlist.parse import parse_card
-from netcheck.netlist.syntax_errors import SET_ASIDE
 from netcheck.source import SourceText
 
 _DRIVE = re.compile(r"[A-Za-z]:")

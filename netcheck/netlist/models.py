@@ -8,12 +8,11 @@ by `REF.name`, since two uses may give it different parameters.
 from __future__ import annotations
 
 from netcheck.errors import NetcheckError, NetlistError
-from netcheck.netlist.cards import Card, ModelCard, Word
-from netcheck.netlist.expressions import Name
+from netcheck.netlist.cards import Card, ModelCard, Name, Word
 from netcheck.netlist.flat import DeviceModel
+from netcheck.netlist.mistakes import did_you_mean, listed
 from netcheck.netlist.parse import parse_expression
 from netcheck.netlist.scope import Scope
-from netcheck.netlist.suggest import did_you_mean, listed
 from netcheck.units import parse_spice_value
 
 

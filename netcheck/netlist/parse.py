@@ -12,15 +12,12 @@ from typing import cast
 from lark.exceptions import UnexpectedInput, VisitError
 
 from netcheck.errors import NetlistSyntaxError
-from netcheck.netlist.cards import Card, Content, ParamCard, PartCard
+from netcheck.netlist.cards import Card, Content, Expression, ParamCard, PartCard
 from netcheck.netlist.evaluate import walk
-from netcheck.netlist.expressions import Expression
-from netcheck.netlist.limits import ReadLimits, raised_by
-from netcheck.netlist.lines import Line
-from netcheck.netlist.load_grammar import load_parser
+from netcheck.netlist.grammar import MistakeError, load_parser
+from netcheck.netlist.lines import Line, ReadLimits, raised_by
+from netcheck.netlist.mistakes import name_mistake, refused_card
 from netcheck.netlist.part_notes import read_notes
-from netcheck.netlist.syntax_errors import name_mistake, refused_card
-from netcheck.netlist.transform import MistakeError
 
 
 def parse_card(line: Line, limits: ReadLimits) -> Card:

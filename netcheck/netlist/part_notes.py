@@ -12,9 +12,9 @@ from collections.abc import Iterable
 from typing import Any
 
 from netcheck.errors import NetcheckError, NetlistSyntaxError
+from netcheck.netlist.cards import PartNote
 from netcheck.netlist.lines import Comment, Line
-from netcheck.netlist.notes import PartNote
-from netcheck.netlist.suggest import did_you_mean, listed
+from netcheck.netlist.mistakes import did_you_mean, listed
 from netcheck.source import Span
 from netcheck.units import parse_quantity
 

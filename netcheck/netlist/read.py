@@ -13,11 +13,10 @@ from pathlib import Path, PurePath, PurePosixPath
 
 from netcheck.errors import ManyErrors, NetcheckError, NetlistError
 from netcheck.findings import Finding
-from netcheck.netlist.decode import read_source
 from netcheck.netlist.expand import Expander
 from netcheck.netlist.flat import FlatNetlist
 from netcheck.netlist.gather import Gathering
-from netcheck.netlist.limits import ReadLimits
+from netcheck.netlist.lines import ReadLimits, read_source
 from netcheck.netlist.references import check_references
 from netcheck.netlist.resolve import Names
 from netcheck.netlist.structure import Definition, StructureBuilder

@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 from netcheck.errors import NetcheckError, NetlistError
 from netcheck.netlist.expand import Expander
 from netcheck.netlist.flat import FlatElement
-from netcheck.netlist.suggest import did_you_mean, listed
+from netcheck.netlist.mistakes import did_you_mean, listed
 from netcheck.source import SourceText, Span
 
 _TARGET = {"K": ("L", "inductor"), "F": ("V", "voltage source"), "H": ("V", "voltage source")}

@@ -9,11 +9,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from netcheck.netlist.cards import Card
-from netcheck.netlist.evaluate import ExpressionError, check_function
-from netcheck.netlist.expressions import (
+from netcheck.netlist.cards import (
     Binary,
     Call,
+    Card,
     Choice,
     Current,
     Expression,
@@ -22,6 +21,7 @@ from netcheck.netlist.expressions import (
     Unary,
     Voltage,
 )
+from netcheck.netlist.evaluate import ExpressionError, check_function
 from netcheck.netlist.scope import Scope
 
 _GROUND = frozenset({"0", "gnd"})

@@ -12,12 +12,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from netcheck.errors import NetlistError
-from netcheck.netlist.cards import Card, PartCard, Setting
+from netcheck.netlist.cards import Card, Expression, PartCard, Setting
 from netcheck.netlist.evaluate import CONSTANTS, FUNCTIONS, ExpressionError, evaluate_constant
-from netcheck.netlist.expressions import Expression
-from netcheck.netlist.limits import ReadLimits, raised_by
+from netcheck.netlist.lines import ReadLimits, raised_by
+from netcheck.netlist.mistakes import did_you_mean, listed
 from netcheck.netlist.structure import Definition
-from netcheck.netlist.suggest import did_you_mean, listed
 
 
 @dataclass(slots=True, eq=False)

@@ -11,10 +11,9 @@ import re
 
 from netcheck.errors import NetcheckError
 from netcheck.netlist.cards import Card, PartCard
-from netcheck.netlist.limits import ReadLimits
-from netcheck.netlist.lines import logical_lines
+from netcheck.netlist.lines import ReadLimits, logical_lines
+from netcheck.netlist.mistakes import SET_ASIDE
 from netcheck.netlist.parse import parse_card
-from netcheck.netlist.syntax_errors import SET_ASIDE
 from netcheck.source import SourceText, printable
 from netcheck.units import parse_spice_value
 

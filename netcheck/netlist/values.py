@@ -13,8 +13,8 @@ from typing import cast
 from netcheck.errors import NetcheckError, NetlistError
 from netcheck.findings import Finding, Level
 from netcheck.netlist.cards import Card, Formula, Value
+from netcheck.netlist.mistakes import did_you_mean
 from netcheck.netlist.scope import Scope
-from netcheck.netlist.suggest import did_you_mean
 from netcheck.source import Span
 from netcheck.units import Kind, parse_spice_value
 

@@ -15,8 +15,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 
-from netcheck.netlist.decode import encoding_of
-from netcheck.netlist.lines import ANNOTATION_MARK
+from netcheck.netlist.lines import ANNOTATION_MARK, encoding_of
 from netcheck.report.annotation import (
     AnnotatedCircuit,
     load_of,

@@ -15,7 +15,7 @@ from rich.console import Console
 
 from netcheck.errors import NetcheckError
 from netcheck.faults.build_state import BUILD_STATES, STATE_WORDS, level_in
-from netcheck.netlist.suggest import did_you_mean
+from netcheck.netlist.mistakes import did_you_mean
 from netcheck.report.terminal.layout import Column, hanging, heading, paragraph, safe, table
 from netcheck.report.words import LIKELIHOOD_WORDS, counted
 

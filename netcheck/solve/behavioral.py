@@ -19,6 +19,17 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from netcheck.errors import NetcheckError
+from netcheck.netlist.cards import (
+    Binary,
+    Call,
+    Choice,
+    Current,
+    Expression,
+    Name,
+    Number,
+    Unary,
+    Voltage,
+)
 from netcheck.netlist.evaluate import (
     CONSTANTS,
     EXP_LIMIT,
@@ -30,17 +41,6 @@ from netcheck.netlist.evaluate import (
     is_constant,
     softplus_argument,
     whole_exponent,
-)
-from netcheck.netlist.expressions import (
-    Binary,
-    Call,
-    Choice,
-    Current,
-    Expression,
-    Name,
-    Number,
-    Unary,
-    Voltage,
 )
 
 LONGEST = 20_000

@@ -18,8 +18,8 @@ from math import copysign, sqrt
 import numpy as np
 
 from netcheck.circuit.model import GROUND, Circuit, Part, Pin, natural_key
+from netcheck.netlist.cards import PartNote
 from netcheck.netlist.flat import FlatElement
-from netcheck.netlist.notes import PartNote
 from netcheck.solve.deck import MIN_RESISTANCE_OHM, write_deck
 from netcheck.solve.ngspice import Array, Engine, EngineFailure
 from netcheck.solve.results import Solved

@@ -18,7 +18,7 @@ from dataclasses import dataclass, replace
 
 from netcheck.circuit.model import GROUND, Circuit, Part, PartKind, Pin
 from netcheck.findings import Finding
-from netcheck.netlist.notes import PartNote
+from netcheck.netlist.cards import PartNote
 from netcheck.roles.base import Roles
 from netcheck.solve.analyses import Drive, Hookup
 from netcheck.solve.deck import DeckError, write_deck

@@ -9,7 +9,7 @@ from typing import Protocol
 
 from netcheck.circuit.model import Circuit
 from netcheck.faults.base import BuildState
-from netcheck.netlist.limits import DEFAULT_LIMITS, ReadLimits
+from netcheck.netlist.lines import DEFAULT_LIMITS, ReadLimits
 from netcheck.rank import View
 from netcheck.solve.pool import MEMORY_BYTES, Pool, Shared
 

@@ -19,7 +19,7 @@ from netcheck.circuit.changes import (
     part_coupling,
 )
 from netcheck.circuit.model import Circuit, Coupling, Part, Pin
-from netcheck.netlist.notes import PartNote
+from netcheck.netlist.cards import PartNote
 
 
 def coil(ref: str, henry: float, note: PartNote | None = None) -> Part:

@@ -19,7 +19,7 @@ from netcheck.diagnose.dictionary import Dictionary
 from netcheck.diagnose.page import Page
 from netcheck.diagnose.situations import IDLE, POWER_OFF, TUBES_OUT, reduced
 from netcheck.diagnose.store import Store, digest_of, usual_folder
-from netcheck.netlist.notes import PartNote
+from netcheck.netlist.cards import PartNote
 
 PAGE = Page(
     "idle",

@@ -12,7 +12,7 @@ from pathlib import Path
 from netcheck.circuit.build import build_circuit
 from netcheck.circuit.model import Circuit, Coupling, Part, PartKind, Pin, natural_key
 from netcheck.netlist import read_netlist, read_netlist_text
-from netcheck.netlist.notes import PartNote
+from netcheck.netlist.cards import PartNote
 from netcheck.roles import recognise
 from netcheck.roles.base import BiasSupply, OutputTransformer, Role, Roles
 from netcheck.tubes.library import load_library

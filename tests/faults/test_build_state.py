@@ -10,7 +10,7 @@ from netcheck.circuit.model import Circuit
 from netcheck.faults import BUILD_STATES, FAULT_KINDS, list_faults
 from netcheck.faults.base import LIKELIHOOD_VALUE, BuildState, Fault, FaultKind, LikelihoodClass
 from netcheck.faults.build_state import CLASSES, REASONS, STEPS, level_in
-from netcheck.netlist.notes import PartNote
+from netcheck.netlist.cards import PartNote
 from netcheck.roles.base import Roles
 
 from .fault_circuits import c, el34_pair, fixed_bias_pair, kt88_pair

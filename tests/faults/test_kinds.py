@@ -29,7 +29,7 @@ from netcheck.faults.bias_pot import bias_pots
 from netcheck.faults.oscillation import SUSTAINED
 from netcheck.faults.preferred import E6, E12, neighbors, slips
 from netcheck.faults.swapped_parts import MOST
-from netcheck.netlist.notes import PartNote
+from netcheck.netlist.cards import PartNote
 from netcheck.roles.base import BiasSupply, Roles
 from netcheck.tubes.substitutes import substitutes_for
 

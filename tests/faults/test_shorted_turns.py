@@ -19,7 +19,7 @@ from netcheck.circuit.model import Circuit
 from netcheck.faults import list_faults
 from netcheck.faults.output_transformer import OUTPUT_TRANSFORMER
 from netcheck.faults.windings import halves
-from netcheck.netlist.notes import PartNote
+from netcheck.netlist.cards import PartNote
 from netcheck.roles.base import OutputTransformer
 
 from .fault_circuits import (

@@ -12,7 +12,7 @@ from netcheck.circuit.changes import SetGridEmission, SetValue, apply_changes
 from netcheck.circuit.model import Circuit, Part, Pin
 from netcheck.faults import list_continuous, list_faults
 from netcheck.faults.base import Fault
-from netcheck.netlist.notes import PartNote
+from netcheck.netlist.cards import PartNote
 from netcheck.roles.base import Roles
 from netcheck.solve.results import NotSolved, Outcome, Solved
 from netcheck.tubes.library import load_library

@@ -20,7 +20,7 @@ import atheris
 
 with atheris.instrument_imports(include=["netcheck"]):
     from netcheck.errors import NetcheckError
-    from netcheck.netlist.decode import decode
+    from netcheck.netlist.lines import decode
     from netcheck.netlist.read import read_netlist_text  # not the lazy door: it must be watched
 
 ROOT = Path(__file__).parents[2]

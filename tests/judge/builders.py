@@ -8,7 +8,7 @@ from dataclasses import replace
 from netcheck.circuit.model import Circuit, Part, Pin, natural_key
 from netcheck.faults.base import Fault, likelihood
 from netcheck.judge.base import Stress
-from netcheck.netlist.notes import PartNote
+from netcheck.netlist.cards import PartNote
 from netcheck.roles.base import Role, Roles, Stage
 from netcheck.solve.results import PartState, Solved, TubeState
 from netcheck.tubes.types import Limit, TubeType

@@ -7,7 +7,7 @@ import pytest
 from netcheck.judge.base import Verdict
 from netcheck.judge.fused import fused
 from netcheck.judge.seen import Seen, seen_under
-from netcheck.netlist.notes import PartNote
+from netcheck.netlist.cards import PartNote
 from netcheck.solve.results import NotSolved, Outcome
 from tests.judge.builders import circuit_of, part_state, solved, stress, two_pin
 

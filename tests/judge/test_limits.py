@@ -19,7 +19,7 @@ from judge.builders import (
 from judge.builders import limit as row
 from netcheck.circuit.model import Circuit
 from netcheck.judge import LimitTable, PartLimit, limits_of
-from netcheck.netlist.notes import PartNote
+from netcheck.netlist.cards import PartNote
 from netcheck.roles.base import Roles
 
 

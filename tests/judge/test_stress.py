@@ -20,7 +20,7 @@ from judge.builders import (
 )
 from netcheck.circuit.model import Circuit
 from netcheck.judge import Stress, judge_state, limits_of
-from netcheck.netlist.notes import PartNote
+from netcheck.netlist.cards import PartNote
 from netcheck.roles.base import Roles
 from netcheck.solve.results import Solved
 

@@ -28,7 +28,7 @@ from netcheck.judge import (
 from netcheck.judge.base import Stress, Verdict
 from netcheck.judge.unjudged import loaded_unjudged
 from netcheck.judge.verdict import VERDICT_ORDER
-from netcheck.netlist.notes import PartNote
+from netcheck.netlist.cards import PartNote
 from netcheck.solve.results import NotSolved
 
 

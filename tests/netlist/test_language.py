@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from netcheck.netlist import FlatElement, FlatNetlist
-from netcheck.netlist.expressions import Call, Number, Voltage
+from netcheck.netlist.cards import Call, Number, Voltage
 
 
 def only(netlist: FlatNetlist, ref: str) -> FlatElement:

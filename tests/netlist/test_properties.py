@@ -47,7 +47,7 @@ def test_any_mixture_of_pieces_reads_or_is_refused(pieces: list[str], spaced: bo
 @settings(max_examples=100, deadline=2000)
 @given(st.binary(max_size=200))
 def test_any_bytes_decode_or_are_refused(data: bytes) -> None:
-    from netcheck.netlist.decode import decode
+    from netcheck.netlist.lines import decode
 
     with contextlib.suppress(NetcheckError):
         reads_or_refuses(decode(data, "t.cir"))

@@ -11,7 +11,7 @@ import re
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
-from netcheck.tubes.accuracy import (
+from netcheck.tubes.fit import (
     FIGURE_UNITS,
     FIGURE_WORDS,
     Accuracy,

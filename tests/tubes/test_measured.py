@@ -8,11 +8,9 @@ import pytest
 
 from netcheck.errors import NetcheckError
 from netcheck.source import SourceText
-from netcheck.tubes.library import load_library
-from netcheck.tubes.measured import Measured, data_file, fit_measured
+from netcheck.tubes.library import library_with, load_library
+from netcheck.tubes.measured import Measured, data_file, fit_measured, read_points
 from netcheck.tubes.model import Law
-from netcheck.tubes.points import read_points
-from netcheck.tubes.user_folder import library_with
 
 TRIODE = "plate_v,grid_v,plate_a\n250,-2,1.2mA\n100,-1,0.5mA\n100,0,2mA\n"
 

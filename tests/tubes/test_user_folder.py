@@ -7,8 +7,7 @@ from pathlib import Path
 import pytest
 
 from netcheck.errors import TubeDataError
-from netcheck.tubes.library import load_library
-from netcheck.tubes.user_folder import library_with
+from netcheck.tubes.library import library_with, load_library
 
 OWN = """\
 name = "6V6GT"

@@ -4,41 +4,48 @@ One short method a rule of `grammar/*.lark`, under the rule's name.  The parser 
 them while it reads, so no tree is built and no depth of nesting can exhaust the
 stack.  What a method notices by the way (places of names, rulings on numbers) goes
 into the `Notebook`, which the caller empties before each card.
+
+Finds the grammar files and builds the parser, once a process.
+
+In an installed package the files lie in `netcheck/grammar/`; in a checkout they lie
+beside the package, in `grammar/`.  The parser is LALR with a contextual lexer, since
+in a netlist it depends on the place whether `B+` is a net or a sum.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import lru_cache
+from pathlib import Path
 from typing import Any
 
-from lark import Token, Transformer, v_args
+from lark import Lark, Token, Transformer, v_args
+from lark.visitors import merge_transformers
 
 from netcheck.errors import NetcheckError
 from netcheck.netlist.cards import (
-    EndCard,
-    EndsCard,
-    Formula,
-    GlobalCard,
-    IncludeCard,
-    ModelCard,
-    ParamCard,
-    PartCard,
-    Setting,
-    SubcktCard,
-    Value,
-    Wave,
-    Word,
-)
-from netcheck.netlist.expressions import (
     Binary,
     Call,
     Choice,
     Current,
+    EndCard,
+    EndsCard,
     Expression,
+    Formula,
+    GlobalCard,
+    IncludeCard,
+    ModelCard,
     Name,
     Number,
+    ParamCard,
+    PartCard,
+    Setting,
+    SubcktCard,
     Unary,
+    Value,
     Voltage,
+    Wave,
+    Word,
 )
 from netcheck.units import Ruling, parse_spice_value
 
@@ -243,3 +250,29 @@ class CardTransformer(Transformer[Token, Any]):
     def global_(self, *nets: Token) -> GlobalCard:
         """.global."""
         return GlobalCard(tuple(word(net) for net in nets))
+
+
+def grammar_folder() -> Path:
+    """Return the folder that holds `netlist.lark`."""
+    package = Path(__file__).resolve().parent.parent
+    for folder in (package / "grammar", package.parent / "grammar"):
+        if (folder / "netlist.lark").is_file():
+            return folder
+    raise FileNotFoundError("the grammar files of netcheck are missing; install it again")
+
+
+@lru_cache(maxsize=1)
+def load_parser() -> tuple[Lark, Notebook]:
+    """Return the parser and the notebook its transformer writes into."""
+    notebook = Notebook()
+    transformer: Transformer[Token, object] = merge_transformers(  # type: ignore[no-untyped-call]
+        CardTransformer(), expressions=ExpressionTransformer(notebook)
+    )
+    parser = Lark.open(
+        str(grammar_folder() / "netlist.lark"),
+        parser="lalr",
+        start="card",
+        maybe_placeholders=False,
+        transformer=transformer,
+    )
+    return parser, notebook

@@ -3,18 +3,21 @@
 Comes in: the card's text and what the parser stumbled over.  Goes out: a
 `NetlistSyntaxError` with the place, the reason in the user's terms and a hint.
 `grammar/mistakes/` holds a sample of each, `tests/golden/errors/` what is said.
+
+Did you mean: the nearest known name for a mistyped one.
 """
 
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
+from difflib import get_close_matches
 
 from lark import UnexpectedCharacters, UnexpectedToken
 from lark.exceptions import UnexpectedInput
 
 from netcheck.errors import NetlistSyntaxError
 from netcheck.netlist.lines import Line
-from netcheck.netlist.suggest import did_you_mean, listed
 
 USAGE = {
     "R": "R1 net net value",
@@ -199,3 +202,17 @@ def _indent(line: Line) -> int:
 def _at(line: Line, position: int, message: str, hint: str, width: int = 1) -> NetlistSyntaxError:
     span = line.span(position, position + max(width, 1))
     return NetlistSyntaxError(message, span=span, source=line.source, hint=hint)
+
+
+def did_you_mean(name: str, known: Iterable[str]) -> str:
+    """Return a hint such as ``did you mean `power`?``, or an empty string."""
+    by_lower = {candidate.lower(): candidate for candidate in known}
+    near = get_close_matches(name.lower()[:64], by_lower, n=1, cutoff=0.6)
+    return f"did you mean `{by_lower[near[0]]}`?" if near else ""
+
+
+def listed(names: Iterable[str], most: int = 12) -> str:
+    """Return names for a sentence, shortened where there are many."""
+    every = sorted(names)
+    shown = ", ".join(every[:most])
+    return f"{shown} and {len(every) - most} more" if len(every) > most else shown
