@@ -316,10 +316,6 @@ def main(arguments: Sequence[str]) -> int:
     return 0
 
 
-if __name__ == "__main__":
-    raise SystemExit(main(sys.argv[1:]))
-
-
 Status = Literal["fitted", "held out"]
 
 BARS: dict[Status, dict[str, float]] = {
@@ -462,3 +458,7 @@ def near_cut_off(law: Law, row: OperationRow) -> bool:
     plate, screen = space_currents(law, *volts)
     space = plate + screen if isinstance(law, PentodeLaw) else plate
     return float(space[0]) < NEAR_CUT_OFF * float(space[1])
+
+
+if __name__ == "__main__":
+    raise SystemExit(main(sys.argv[1:]))
