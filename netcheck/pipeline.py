@@ -22,7 +22,7 @@ from netcheck.faults import list_continuous, list_faults
 from netcheck.faults.base import ContinuousFault, Fault
 from netcheck.findings import Finding
 from netcheck.judge.advice import advise, overdriven
-from netcheck.judge.base import LimitTable
+from netcheck.judge.base import LimitTable, Stress
 from netcheck.judge.limits import limits_of
 from netcheck.judge.paired import Pairs
 from netcheck.judge.stress import judge_state
@@ -44,14 +44,13 @@ from netcheck.workbench.bass import Bass, faults_in_the_bass
 from netcheck.workbench.drive import DrivenHealth, drive_healthy
 from netcheck.workbench.driven_corners import with_driven_corners
 from netcheck.workbench.faulted import COLD, IDLE, Bench, gross_at_idle, needs_drive, sustained
-from netcheck.workbench.find_fault import find_continuous, sweep_sizes
 from netcheck.workbench.health import require_health
 from netcheck.workbench.hookup import hookup_of
 from netcheck.workbench.pairs import solve_pairs
 from netcheck.workbench.runaway import FedBack, with_feedback
 from netcheck.workbench.settings import Progress, Settings
 from netcheck.workbench.tolerance import tolerance_of
-from netcheck.workbench.walks import walk_faults
+from netcheck.workbench.walks import find_continuous, sweep_sizes, walk_faults
 from netcheck.workbench.wiring import Healthy, wiring_findings
 
 __all__ = ["Progress", "Settings", "audit", "audit_circuit", "compare", "load_circuit", "sweep"]
@@ -91,7 +90,7 @@ def audit_circuit(
     swept = list_continuous(circuit, roles)
     with _step(progress, "tipping points", 1):
         tipping = bench.tipping_points(swept, table, _solved(healthy))
-    driven, bass, undriven = DrivenHealth(), Bass(), NOT_ASKED if options.idle_only else None
+    driven, bass = DrivenHealth(), Bass()
     if not options.idle_only:
         driven = drive_healthy(bench, roles, hookup, idle, table, progress)
         healthy |= driven.outcomes
@@ -99,7 +98,6 @@ def audit_circuit(
         more, bass = _drive_faults(bench, roles, hookup, driven, healthy, faults, progress, gross)
         conditions, healthy = {**conditions, **more}, {**bass.healthy, **healthy}
         assumptions += bass.assumptions(len(faults), options.frequency_hz)
-        undriven = Undriven(driven.reason) if driven.reason else None
         assumptions += (f"not driven: {driven.reason}",) if driven.reason else ()
     conditions = sustained(faults, conditions, healthy)
 
@@ -107,9 +105,7 @@ def audit_circuit(
     table = limits_of(circuit, roles, known)
     found = [_of_fault(conditions, place) | bass.of_fault(place) for place in range(len(faults))]
     results = _ranked(faults, found, circuit, roles, table, known)
-    stresses = tuple(
-        one for state in known.values() for one in judge_state(circuit, table, state, known)
-    )
+    stresses = _judged(circuit, table, known)
     toleranced = _toleranced(bench, roles, hookup, table, known, progress)
     if toleranced is not None:
         stresses = compared_as_published(stresses, toleranced.limits, toleranced.driven)
@@ -134,8 +130,23 @@ def audit_circuit(
         runaways=fed_back.runaways,
         pairs=_pairs(bench, results, table, known, progress),
         walks=walk_faults(bench, swept, tipping, table, known, progress),
-        undriven=undriven,
+        undriven=_undriven(options, driven),
     )
+
+
+def _judged(
+    circuit: Circuit, table: LimitTable, healthy: Mapping[str, Solved]
+) -> tuple[Stress, ...]:
+    """Return every judged quantity of the healthy circuit."""
+    states = healthy.values()
+    return tuple(one for state in states for one in judge_state(circuit, table, state, healthy))
+
+
+def _undriven(options: Settings, driven: DrivenHealth) -> Undriven | None:
+    """Return why the healthy circuit was not driven, None where it was."""
+    if options.idle_only:
+        return NOT_ASKED
+    return Undriven(driven.reason) if driven.reason else None
 
 
 def _drive_faults(

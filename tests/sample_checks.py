@@ -8,10 +8,8 @@ from dataclasses import replace
 import sample_audit
 
 from netcheck.errors import ManyErrors, NetlistError, NetlistSyntaxError
-from netcheck.gate.decide import decide, unanswered
-from netcheck.gate.policy import Policy
-from netcheck.gate.policy_file import parse_policy
-from netcheck.gate.waivers import waiver_rows
+from netcheck.gate.decide import decide, unanswered, waiver_rows
+from netcheck.gate.policy import Policy, parse_policy
 from netcheck.report.checks import CheckedFile, CheckReport
 from netcheck.report.model import Audit
 from netcheck.source import Span

@@ -23,8 +23,8 @@ from netcheck.report.progress import SilentProgress
 from netcheck.report.sweep_model import SweepCurve, SweepPoint
 from netcheck.roles import recognise
 from netcheck.solve.results import NotSolved, Solved
-from netcheck.workbench.find_fault import find_continuous, sweep_sizes
 from netcheck.workbench.settings import Settings
+from netcheck.workbench.walks import find_continuous, sweep_sizes
 
 CIRCUITS = Path(__file__).parents[1] / "circuits"
 SINGLE = CIRCUITS / "6v6_single_ended.cir"

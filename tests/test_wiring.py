@@ -23,10 +23,16 @@ from netcheck.solve.pool import Job, Pool
 from netcheck.solve.results import Solved
 from netcheck.tubes.library import load_library
 from netcheck.workbench.faulted import IDLE, Bench
-from netcheck.workbench.feedback_sign import Loop, find_loops, loop_gains
 from netcheck.workbench.hookup import hookup_of
 from netcheck.workbench.settings import Settings
-from netcheck.workbench.wiring import Healthy, roles_findings, wiring_findings
+from netcheck.workbench.wiring import (
+    Healthy,
+    Loop,
+    find_loops,
+    loop_gains,
+    roles_findings,
+    wiring_findings,
+)
 
 CHECKOUT = Path(__file__).resolve().parents[1]
 LIBRARY = load_library()

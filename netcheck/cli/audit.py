@@ -222,7 +222,7 @@ def _rendered(result: Audit, format: Format, show_all: bool, diagnosis: Diagnosi
         from netcheck.report import to_terminal
 
         return to_terminal.render(result, show_all=show_all)
-    from netcheck.gate.of_audit import audit_report
+    from netcheck.gate.decide import audit_report
     from netcheck.report.formats import CheckFormat, render_checks
 
     return render_checks(audit_report(result), CheckFormat(format.value))

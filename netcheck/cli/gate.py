@@ -37,8 +37,8 @@ if TYPE_CHECKING:
 
     from netcheck.gate.baseline import Baseline
     from netcheck.gate.decide import Decided
-    from netcheck.gate.netlists import Netlist
-    from netcheck.gate.policy_file import FoundPolicy
+    from netcheck.gate.policy import FoundPolicy
+    from netcheck.gate.run import Netlist
     from netcheck.report.checks import CheckReport
     from netcheck.report.model import Audit
     from netcheck.workbench.settings import Progress, Settings
@@ -94,7 +94,7 @@ def gate(
 ) -> int:
     """Audit netlists and folders of netlists against a policy; for CI."""
     if show_policy:
-        from netcheck.gate.policy_file import default_text
+        from netcheck.gate.policy import default_text
 
         print_whole(default_text())
         return 0
@@ -112,9 +112,9 @@ def _checked(
     today: dt.date,
     run: Run,
 ) -> CheckReport:
-    from netcheck.gate.baseline_file import read_baseline
-    from netcheck.gate.netlists import find_netlists
-    from netcheck.gate.policy_file import find_policy
+    from netcheck.gate.baseline import read_baseline
+    from netcheck.gate.policy import find_policy
+    from netcheck.gate.run import find_netlists
     from netcheck.report.files import check_output
 
     if not paths:

@@ -25,7 +25,7 @@ from netcheck.solve.ngspice import Engine
 from netcheck.solve.pool import Job, Lost, Pool
 from netcheck.solve.results import NotSolved, Outcome, Solved
 from netcheck.workbench.sweep import IdleTask, idle_outcomes
-from netcheck.workbench.tolerance_variables import knob_of
+from netcheck.workbench.tolerance import knob_of
 
 Array = NDArray[np.float64]
 QUIET_V = 1e-3

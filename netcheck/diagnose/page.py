@@ -35,7 +35,7 @@ from netcheck.solve.deck import NEUTRAL_OHM, DeckError, write_deck
 from netcheck.solve.draws import Knob, can_turn, nominal_of, solve_draws
 from netcheck.solve.ngspice import Engine, EngineFailure
 from netcheck.solve.pool import Job, Lost, Pool, Shared
-from netcheck.workbench.tolerance_variables import knob_of
+from netcheck.workbench.tolerance import knob_of
 
 Array = NDArray[np.float64]
 Single = NDArray[np.float32]

@@ -15,8 +15,7 @@ from netcheck.circuit.model import Circuit
 from netcheck.judge.toleranced import Variable
 from netcheck.ratings.mains import MainsBand, find_band
 from netcheck.roles.base import Roles
-from netcheck.workbench.tolerance import draw_factors
-from netcheck.workbench.tolerance_variables import variables_of
+from netcheck.workbench.tolerance import draw_factors, variables_of
 
 USUAL_BAND = "230V"
 """Tells which sources move with the mains where these do not spread."""

@@ -3,25 +3,33 @@
 Comes in: an audit, the policy and today's date; or the error that stood in the way
 of an audit.  Goes out: a `CheckedFile`, small enough to keep one for each netlist of
 a large folder, and the waivers it needed.
+
+An expired waiver waives nothing and says so; one that nothing needed says so at the end of
+the run.  An audit without a policy is rows too (`audit_report`), in which verdicts speak for
+themselves; the exit code of an audit is another matter: there a fault over its limit fails
+nothing.
 """
 
 from __future__ import annotations
 
 import datetime as dt
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
+from netcheck import __version__
 from netcheck.errors import ManyErrors, NetcheckError
-from netcheck.gate.fault_rows import fault_rows
-from netcheck.gate.healthy import healthy_rows
-from netcheck.gate.policy import Policy
-from netcheck.gate.tipping_rows import tipping_rows
-from netcheck.gate.tolerance_rows import tolerance_rows
-from netcheck.gate.waivers import apply_waivers
-from netcheck.gate.wiring_rows import wiring_rows
-from netcheck.report.checks import CheckedFile, CheckRow
-from netcheck.report.facts import condition_order, shown_title
+from netcheck.gate.policy import Policy, Waiver, default_policy
+from netcheck.gate.rows import (
+    fault_rows,
+    healthy_rows,
+    matches,
+    tipping_rows,
+    tolerance_rows,
+    wiring_rows,
+)
+from netcheck.report.checks import CheckedFile, CheckReport, CheckRow, Outcome
+from netcheck.report.facts import condition_order, shown_file, shown_title
 from netcheck.report.model import Audit
 
 INTERRUPTED = "interrupted"
@@ -145,3 +153,128 @@ def _named(rows: Iterable[CheckRow], given: str, file: str) -> Iterator[CheckRow
             own = span.file in {given, last}
             span = replace(span, file=file if own else f"{folder}/{span.file}".lstrip("/"))
         yield replace(row, id=f"{row.id}{number}", span=span) if number or span else row
+
+
+_WAIVABLE = frozenset({"fail", "unsolved", "warn"})
+
+
+@dataclass(frozen=True, slots=True)
+class Waived:
+    """Rows after waiving, and the numbers of the waivers they needed."""
+
+    rows: tuple[CheckRow, ...]
+    used: frozenset[int]
+
+
+def apply_waivers(
+    rows: Iterable[CheckRow], file: str, waivers: Sequence[Waiver], today: dt.date
+) -> Waived:
+    """Return the rows of one netlist with the waivers applied to them."""
+    used: set[int] = set()
+    made = []
+    for row in rows:
+        fitting = [
+            (number, waiver)
+            for number, waiver in enumerate(waivers)
+            if row.outcome in _WAIVABLE and _fits(waiver, row, file)
+        ]
+        used |= {number for number, _ in fitting}
+        made.append(_waived(row, fitting, today))
+    return Waived(tuple(made), frozenset(used))
+
+
+def _waived(row: CheckRow, fitting: Sequence[tuple[int, Waiver]], today: dt.date) -> CheckRow:
+    """Return the row waived by the first waiver that holds, if one does."""
+    for number, waiver in fitting:
+        if waiver.expires >= today:
+            because = f"waived until {waiver.expires.isoformat()}: {waiver.reason}"
+            because += f" (else: {row.because})"
+            return replace(row, outcome="waived", rule=waiver_name(number), because=because)
+    if fitting:
+        note = f"the waiver of it expired on {fitting[-1][1].expires.isoformat()}"
+        return replace(row, because=f"{row.because}; {note}".lstrip("; "))
+    return row
+
+
+def waiver_rows(
+    waivers: Sequence[Waiver], used: Collection[int], files: Sequence[str], today: dt.date
+) -> tuple[CheckRow, ...]:
+    """Return a warning for each waiver that has expired or that nothing needed.
+
+    One that names a file which was not looked at may well be needed.
+    """
+    rows = []
+    for number, waiver in enumerate(waivers):
+        if waiver.expires < today:
+            state, said = "expired", f"expired on {waiver.expires.isoformat()}"
+        elif number not in used and any(matches((waiver.file,), (file,)) for file in files):
+            state, said = "unused", "is not needed by anything that was looked at"
+        else:
+            continue
+        rows.append(
+            CheckRow(
+                f"waiver/{state}/{_target(waiver)}",
+                "waiver",
+                "warn",
+                waiver_name(number),
+                f"the waiver of {_target(waiver)} {said} (its reason: {waiver.reason})",
+                waiver_name(number),
+                "a waiver is kept only as long as it is needed, and renewed on purpose",
+                verdict=state,
+            )
+        )
+    return tuple(rows)
+
+
+def waiver_name(number: int) -> str:
+    """Return how a waiver is called: by its place in the policy."""
+    return f"waivers: number {number + 1}"
+
+
+def _target(waiver: Waiver) -> str:
+    named = [waiver.fault, waiver.part, waiver.wiring]
+    where = "" if waiver.file == "*" else f" in {waiver.file}"
+    return f"{' '.join(word for word in named if word)}{where}"
+
+
+def _fits(waiver: Waiver, row: CheckRow, file: str) -> bool:
+    """Everything the waiver names has to fit; a fault stands for its tipping points too."""
+    if not matches((waiver.file,), (file, file.rpartition("/")[2])):
+        return False
+    if waiver.part and not matches((waiver.part,), row.parts or ("",)):
+        return False
+    if waiver.fault and not (
+        row.family in {"fault", "tipping"} and matches((waiver.fault,), (row.subject,))
+    ):
+        return False
+    return not waiver.wiring or (
+        row.family == "wiring" and matches((waiver.wiring,), (row.subject,))
+    )
+
+
+RATINGS = "published ratings"
+_OUTCOMES: dict[str, Outcome] = {
+    "over_limit": "fail",
+    "not_solved": "unsolved",
+    "not_judged": "warn",
+    "at_limit": "warn",
+    "within_limits": "pass",
+}
+
+
+def audit_report(audit: Audit) -> CheckReport:
+    """Return the audit as a report of checks."""
+    usual = default_policy()
+    unasked = audit.undriven is not None and not audit.undriven.asked
+    kept = tuple(one for one in usual.conditions if one != "driven" or not unasked)
+    policy = usual.model_copy(update={"tipping": (), "faults": (), "conditions": kept})
+    checked = decide(audit, policy, shown_file(audit.file), dt.date.min).checked
+    rows = tuple(_by_verdict(row) for row in checked.rows if row.family != "tolerance")
+    return CheckReport((replace(checked, rows=rows),), RATINGS, __version__, command="audit")
+
+
+def _by_verdict(row: CheckRow) -> CheckRow:
+    if row.family not in {"healthy", "fault"} or row.id.startswith("healthy/not_judged"):
+        return row
+    outcome = _OUTCOMES.get(row.verdict, row.outcome)
+    return replace(row, outcome=outcome, rule=RATINGS, because=f"its verdict is {row.verdict}")

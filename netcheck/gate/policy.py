@@ -3,17 +3,37 @@
 Comes in: the tables of a TOML file, laid over the default policy.  Goes out: a frozen
 `Policy`.  Values carry units (`105%`, `20Mohm`); a share of a rating is a percentage.
 The JSON Schema in `schema/policy.schema.json` is made from these models.
+
+The policy of a project is the file that was named or, from a folder upward, the nearest
+`netcheck.toml` or `pyproject.toml` with a table `[tool.netcheck.gate]`.  Mistakes are
+told all at once, each with its line.
 """
 
 from __future__ import annotations
 
 import datetime as dt
+import difflib
+import json
 import re
+import tomllib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from importlib import resources
+from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema, model_validator
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    ValidationError,
+    WithJsonSchema,
+    model_validator,
+)
 
-from netcheck.errors import NetcheckError
+from netcheck.errors import ManyErrors, NetcheckError
+from netcheck.source import SourceText, Span
 from netcheck.units import format_quantity, parse_quantity
 
 POLICY_SCHEMA_ID = "urn:netcheck:policy:1.0"
@@ -186,3 +206,202 @@ def policy_schema() -> dict[str, Any]:
     for name in ("Limits", "Wiring"):
         schema["$defs"][name].pop("required", None)
     return schema
+
+
+OWN_FILE = "netcheck.toml"
+PROJECT_FILE = "pyproject.toml"
+PROJECT_TABLE = ("tool", "netcheck", "gate")
+DEFAULT_NAME = "default policy"
+LARGEST_BYTES = 1_000_000
+_TABLES: dict[str, type[Table]] = {
+    "limits": Limits,
+    "faults": FaultRule,
+    "tipping": TippingRule,
+    "wiring": Wiring,
+    "waivers": Waiver,
+}
+_MERGED = ("limits", "wiring")
+
+
+class PolicyError(NetcheckError):
+    """A policy file cannot be read, or says something that is no policy."""
+
+
+@dataclass(frozen=True, slots=True)
+class FoundPolicy:
+    """A policy, and the name of the file it came from."""
+
+    policy: Policy
+    name: str
+
+
+def default_text() -> str:
+    """Return the text of the default policy."""
+    return (resources.files("netcheck.gate") / "default_policy.toml").read_text(encoding="utf-8")
+
+
+def stored_schema() -> dict[str, Any]:
+    """Return the published JSON Schema of policies."""
+    text = (resources.files("netcheck.gate") / "schema" / "policy.schema.json").read_text("utf-8")
+    schema: dict[str, Any] = json.loads(text)
+    return schema
+
+
+def find_policy(named: Path | None, start: Path) -> FoundPolicy:
+    """Return the policy of the file that was named, else of the nearest one."""
+    if named is not None:
+        source, table = _read(named)
+        given = _table_of(table, named)
+        if given is None:
+            raise PolicyError(
+                f"{source.name} has no table [{'.'.join(PROJECT_TABLE)}]",
+                hint="a pyproject.toml holds the policy in that table, a netcheck.toml as a whole",
+            )
+        return FoundPolicy(_checked(given, source, _prefix(named)), source.name)
+    for folder in (start, *start.parents):
+        for name in (OWN_FILE, PROJECT_FILE):
+            file = folder / name
+            if file.is_file():
+                source, table = _read(file)
+                given = _table_of(table, file)
+                if given is not None:
+                    return FoundPolicy(_checked(given, source, _prefix(file)), source.name)
+    return FoundPolicy(default_policy(), DEFAULT_NAME)
+
+
+def default_policy() -> Policy:
+    """Return the policy of a project that has none."""
+    return Policy.model_validate(tomllib.loads(default_text()))
+
+
+def parse_policy(text: str, name: str = OWN_FILE) -> Policy:
+    """Return the policy that the text of a `netcheck.toml` says."""
+    source = SourceText(name, text)
+    return _checked(_loads(source), source, ())
+
+
+def _prefix(file: Path) -> tuple[str, ...]:
+    return PROJECT_TABLE if file.name == PROJECT_FILE else ()
+
+
+def _read(file: Path) -> tuple[SourceText, dict[str, Any]]:
+    try:
+        if file.stat().st_size > LARGEST_BYTES:
+            raise PolicyError(f"{file.name} is larger than a policy could be (1 MB)")
+        source = SourceText(file.name, file.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise PolicyError(f"cannot read {file.name}: {error.strerror}") from error
+    except UnicodeDecodeError as error:
+        raise PolicyError(f"{file.name} is not UTF-8 text") from error
+    return source, _loads(source)
+
+
+def _loads(source: SourceText) -> dict[str, Any]:
+    try:
+        return tomllib.loads(source.text)
+    except tomllib.TOMLDecodeError as error:
+        place = re.search(r"line (\d+), column (\d+)", str(error))
+        span = None
+        if place:
+            line, column = int(place.group(1)), int(place.group(2))
+            span = Span(source.name, line, column, line, column + 1)
+        what = re.sub(r" \(at .*\)$", "", str(error))
+        message = f"{'' if span else source.name + ': '}this is not TOML: {what}"
+        raise PolicyError(message, span=span, source=source) from None
+
+
+def _table_of(loaded: dict[str, Any], file: Path) -> dict[str, Any] | None:
+    """Return the policy's table; None in a pyproject.toml that has none."""
+    for word in _prefix(file):
+        loaded = loaded.get(word, {})
+        if not isinstance(loaded, dict):
+            return None
+        if not loaded:
+            return None
+    return loaded
+
+
+def _checked(given: dict[str, Any], source: SourceText, prefix: tuple[str, ...]) -> Policy:
+    merged = tomllib.loads(default_text())
+    for key, value in given.items():
+        if key in _MERGED and isinstance(value, dict):
+            merged[key] = {**merged[key], **value}
+        else:
+            merged[key] = value
+    try:
+        return Policy.model_validate(merged)
+    except ValidationError as error:
+        raise _told(error, source, prefix) from None
+
+
+def _told(error: ValidationError, source: SourceText, prefix: tuple[str, ...]) -> NetcheckError:
+    """Return what pydantic found as errors of ours, in the order of the file."""
+    errors = []
+    for each in error.errors(include_url=False):
+        path = [step for step in each["loc"] if isinstance(step, str | int)]
+        span = find_key(source, prefix, path)
+        shown = ".".join(str(step + 1) if isinstance(step, int) else step for step in path)
+        message = f"{shown}: {_mistake_words(each)}" if shown else _mistake_words(each)
+        hint = _nearest(path) if each["type"] == "extra_forbidden" else ""
+        if span is None:
+            message = f"{source.name}: {message}"
+        errors.append(PolicyError(message, span=span, source=source if span else None, hint=hint))
+    errors.sort(key=lambda one: (one.span.line, one.span.column) if one.span else (0, 0))
+    return errors[0] if len(errors) == 1 else ManyErrors(errors)
+
+
+def _mistake_words(error: Any) -> str:
+    """Return the reason without the library's own way of putting it."""
+    kind, text = error["type"], str(error["msg"])
+    if kind == "extra_forbidden":
+        return "a policy has no such key"
+    if kind == "missing":
+        return "this is needed"
+    return text.removeprefix("Value error, ").replace("Input should be", "this should be")
+
+
+def _nearest(path: list[str | int]) -> str:
+    """Return which known key is close to an unknown one, or all of them."""
+    model = _TABLES.get(str(path[0]), Policy) if len(path) > 1 else Policy
+    known = list(model.model_fields)
+    close = difflib.get_close_matches(str(path[-1]), known, n=1)
+    return f"is `{close[0]}` meant?" if close else f"known keys: {', '.join(known)}"
+
+
+_HEADER = re.compile(r"^\s*(\[\[?)\s*([^\[\]#]+?)\s*\]\]?\s*(?:#.*)?$")
+_KEY = re.compile(r"""^(\s*)((?:[\w-]+|"[^"]*"|'[^']*')(?:\s*\.\s*(?:[\w-]+|"[^"]*"))*)\s*=""")
+KeyPath = Sequence[str | int]
+
+
+def find_key(source: SourceText, prefix: Sequence[str], path: KeyPath) -> Span | None:
+    """Return where the deepest part of `path` below `prefix` stands."""
+    wanted: list[str | int] = [*prefix, *path]
+    best: tuple[int, Span] | None = None
+    table: list[str | int] = []
+    counts: dict[str, int] = {}
+    for number, line in enumerate(source.lines, 1):
+        if header := _HEADER.match(line):
+            table = _table(header.group(1), _key_parts(header.group(2)), counts)
+            here, start, length = table, header.start(2), len(header.group(2))
+        elif key := _KEY.match(line):
+            here = [*table, *_key_parts(key.group(2))]
+            start, length = len(key.group(1)), len(key.group(2))
+        else:
+            continue
+        depth = len(here)
+        if here == wanted[:depth] and depth > len(prefix) and (best is None or depth > best[0]):
+            best = (depth, Span(source.name, number, start + 1, number, start + 1 + length))
+    return best[1] if best else None
+
+
+def _table(bracket: str, words: list[str], counts: dict[str, int]) -> list[str | int]:
+    """Return the path of a table; one of an array carries its number."""
+    if bracket == "[":
+        return list(words)
+    name = ".".join(words)
+    counts[name] = counts.get(name, -1) + 1
+    return [*words, counts[name]]
+
+
+def _key_parts(text: str) -> list[str]:
+    return [word.strip().strip("\"'") for word in text.split(".")]

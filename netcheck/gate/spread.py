@@ -24,9 +24,8 @@ from typing import Any
 
 from netcheck.errors import NetcheckError
 from netcheck.gate.decide import Decided
-from netcheck.gate.netlists import Netlist
-from netcheck.gate.policy_file import FoundPolicy
-from netcheck.gate.run import decide_one
+from netcheck.gate.policy import FoundPolicy
+from netcheck.gate.run import Netlist, decide_one
 from netcheck.pipeline import audit_circuit, load_circuit
 from netcheck.report.model import Audit
 from netcheck.report.progress import SilentProgress

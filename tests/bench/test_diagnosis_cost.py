@@ -24,8 +24,7 @@ from netcheck.solve.draws import Knob, nominal_of
 from netcheck.solve.pool import Pool
 from netcheck.solve.results import Solved
 from netcheck.workbench.sweep import IdleTask, idle_outcomes
-from netcheck.workbench.tolerance import draw_factors
-from netcheck.workbench.tolerance_variables import variables_of
+from netcheck.workbench.tolerance import draw_factors, variables_of
 from tests.bench.test_draws_cost import as_change
 from tests.bench.test_solver_cost import say
 from tests.solve.worker import CIRCUITS

@@ -17,7 +17,7 @@ from netcheck.solve.idle import IdleRequest, IdleSweep, solve_sweep
 from netcheck.solve.ngspice import Engine
 from netcheck.solve.pool import Pool
 from netcheck.solve.results import Solved
-from netcheck.workbench.tolerance_variables import variables_of
+from netcheck.workbench.tolerance import variables_of
 from tests.bench.test_solver_cost import say
 from tests.solve.worker import CIRCUITS, Worker
 

@@ -12,8 +12,7 @@ from sample_checks import broken, clean_audit, findings, policy, report_of
 
 from netcheck.errors import NetcheckError
 from netcheck.findings import Finding
-from netcheck.gate.baseline import compare, compare_files
-from netcheck.gate.baseline_file import read_baseline
+from netcheck.gate.baseline import compare, compare_files, read_baseline
 from netcheck.report import to_gate_json, to_gate_text, to_json
 from netcheck.report.checks import CheckReport
 from netcheck.report.model import Audit

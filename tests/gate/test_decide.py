@@ -12,8 +12,7 @@ import sample_audit
 from sample_checks import TODAY, clean_audit, policy, report_of
 
 from netcheck import pipeline
-from netcheck.gate.decide import decide
-from netcheck.gate.of_audit import audit_report
+from netcheck.gate.decide import audit_report, decide
 from netcheck.judge.statistics import Share
 from netcheck.judge.toleranced import CASE_OF, COMPARISON, LimitSpread, Toleranced
 from netcheck.report.checks import CheckRow

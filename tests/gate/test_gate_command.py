@@ -18,7 +18,7 @@ from netcheck import cli, pipeline
 from netcheck.errors import NetlistError, SolverUnavailableError
 from netcheck.findings import Finding
 from netcheck.gate.decide import decide
-from netcheck.gate.netlists import find_netlists
+from netcheck.gate.run import find_netlists
 from netcheck.report.packed import PackedFiles
 
 CIRCUITS = Path(__file__).parent.parent.parent / "circuits"

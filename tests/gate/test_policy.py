@@ -10,11 +10,16 @@ import jsonschema
 import pytest
 
 from netcheck.errors import ManyErrors, NetcheckError
-from netcheck.gate import policy_file
-from netcheck.gate.policy import policy_schema
-from netcheck.gate.policy_file import default_policy, default_text, find_policy, parse_policy
+from netcheck.gate import policy as policies
+from netcheck.gate.policy import (
+    default_policy,
+    default_text,
+    find_policy,
+    parse_policy,
+    policy_schema,
+)
 
-SCHEMA = Path(policy_file.__file__).parent / "schema" / "policy.schema.json"
+SCHEMA = Path(policies.__file__).parent / "schema" / "policy.schema.json"
 
 
 def error_of(text: str) -> NetcheckError:
@@ -35,7 +40,7 @@ def test_the_published_schema_is_that_of_the_models(remake_golden: bool) -> None
     "text", [default_text(), "", '[limits]\nidle = "90%"\n', '[wiring.codes]\nno-load = "error"\n']
 )
 def test_what_the_program_takes_the_schema_takes(text: str) -> None:
-    schema = policy_file.stored_schema()
+    schema = policies.stored_schema()
     jsonschema.Draft202012Validator.check_schema(schema)
 
     parse_policy(text)
@@ -48,7 +53,7 @@ def test_what_the_program_refuses_the_schema_refuses(text: str) -> None:
 
     with pytest.raises(jsonschema.ValidationError):
         jsonschema.validate(
-            tomllib.loads(text), policy_file.stored_schema(), cls=jsonschema.Draft202012Validator
+            tomllib.loads(text), policies.stored_schema(), cls=jsonschema.Draft202012Validator
         )
 
 

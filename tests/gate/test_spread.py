@@ -15,8 +15,8 @@ from typer.testing import CliRunner, Result
 from netcheck import cli
 from netcheck.errors import NetcheckError
 from netcheck.gate import spread
-from netcheck.gate.netlists import Netlist
-from netcheck.gate.policy_file import find_policy
+from netcheck.gate.policy import find_policy
+from netcheck.gate.run import Netlist
 from netcheck.gate.spread import FileTask, cluster_executor, decide_all
 from netcheck.workbench.settings import Settings
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from netcheck.workbench.feedback_curve import (
+from netcheck.workbench.runaway import (
     GRID_K,
     Answer,
     emission_loop,

@@ -16,8 +16,7 @@ from netcheck.roles import recognise
 from netcheck.solve.pool import Pool
 from netcheck.solve.results import Solved, TubeState
 from netcheck.workbench.faulted import IDLE, Bench
-from netcheck.workbench.feedback_curve import DOUBLING_C, GRID_K
-from netcheck.workbench.runaway import FedBack, with_feedback
+from netcheck.workbench.runaway import DOUBLING_C, GRID_K, FedBack, with_feedback
 from netcheck.workbench.settings import Settings
 from netcheck.workbench.sweep import IdleTask, idle_outcomes
 from tests.solve.worker import circuit_of, solved

@@ -21,8 +21,7 @@ from netcheck.solve.draws import Drawn, Knob, solve_draws
 from netcheck.solve.ngspice import Engine, EngineFailure
 from netcheck.solve.pool import Pool
 from netcheck.workbench.settings import ToleranceOptions
-from netcheck.workbench.tolerance import draw_factors, tolerance_of
-from netcheck.workbench.tolerance_variables import variables_of
+from netcheck.workbench.tolerance import draw_factors, tolerance_of, variables_of
 from tests.solve.worker import CIRCUITS, DEMOS, Worker, circuit_of
 
 DIVIDER = (
