@@ -84,6 +84,7 @@ def roles() -> Roles:
         rails=("bp",),
         input_source=None,
         unrecognised=("R9",),
+        signal_order=("voltage_amplifier(X1)", "single_ended(X2)"),
     )
 
 

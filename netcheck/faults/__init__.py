@@ -9,7 +9,6 @@ be swept for their tipping point.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import replace
 
 from netcheck.circuit.model import Circuit, natural_key
 from netcheck.faults.back_bias import BACK_BIAS
@@ -42,7 +41,6 @@ from netcheck.faults.primary_open import PRIMARY_OPEN
 from netcheck.faults.primary_snubber import PRIMARY_SNUBBER
 from netcheck.faults.rail_choke import RAIL_CHOKE
 from netcheck.faults.rail_dropper import RAIL_DROPPER
-from netcheck.faults.rates import rate_of
 from netcheck.faults.rectifier import RECTIFIER
 from netcheck.faults.reversed_electrolytic import REVERSED_ELECTROLYTIC
 from netcheck.faults.screen_bypass import SCREEN_BYPASS
@@ -144,8 +142,7 @@ def list_faults(
         in_state(fault, causes[fault.family, fault.kind], circuit, build, age_years)
         for fault in table.values()
     )
-    rated = (replace(each, rate=rate_of(circuit[each.parts[0]], each.kind)) for each in graded)
-    return tuple(sorted(rated, key=_fault_order))
+    return tuple(sorted(graded, key=_fault_order))
 
 
 def list_continuous(circuit: Circuit, roles: Roles) -> tuple[ContinuousFault, ...]:

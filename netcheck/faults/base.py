@@ -65,19 +65,6 @@ def likelihood(level: LikelihoodClass, source: str, *, by_part: bool = False) ->
     return Likelihood(level, LIKELIHOOD_VALUE[level], source, by_part)
 
 
-@dataclass(frozen=True, slots=True)
-class FailureRate:
-    """How often a sound part comes to fail in this way, in the middle of its life.
-
-    per_million_hours: failures of the part, in any way; mode_share: of those, the
-    share that fail like this.  Wear, wrong parts and slips are not in such figures.
-    """
-
-    per_million_hours: float
-    mode_share: float
-    source: str
-
-
 def size_text(value: float, unit: str, gap: str = "") -> str:
     """Write a size with six digits: `2Mohm`, `0.5%`, `20uA`; `gap` goes before the unit.
 
@@ -124,8 +111,7 @@ class Fault:
     kind: the word in the id; family: the name of the `FaultKind` that found it.
     defect: what the faulty part measures, also where the id leaves it out; None
         where the fault has no size.
-    likelihood: for the build state asked for; by_build: its class in every state.
-    rate: the published failure rate of such a part, where there is one.
+    likelihood: for the build state asked for.
     """
 
     id: str
@@ -137,8 +123,6 @@ class Fault:
     defect: Defect | None = None
     next_measurement: str = ""
     family: str = ""
-    by_build: Mapping[BuildState, LikelihoodClass] = field(default_factory=dict, hash=False)
-    rate: FailureRate | None = None
 
 
 @dataclass(frozen=True, slots=True)

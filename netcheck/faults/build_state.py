@@ -2,7 +2,7 @@
 
 Comes in: a fault with its likelihood where nothing is known, what causes it, and
 whether the set is a new build, restored, or old and untouched, with its age.  Goes
-out: the fault with the likelihood for that state, and with its class in all states.
+out: the fault with the likelihood for that state.
 
 The idea: slips of assembly are found in new builds, and were found decades ago in old
 ones; wear has not begun in a new part and is everywhere in an old one; chance and
@@ -74,21 +74,20 @@ def state_of_age(years: float | None) -> BuildState:
 def in_state(
     fault: Fault, cause: Cause, circuit: Circuit, build: BuildState, age_years: float | None
 ) -> Fault:
-    """Return a fault with its likelihood in one state, and its class in all of them."""
+    """Return a fault with its likelihood in one state."""
     base = fault.likelihood
     if base.by_part:
-        return replace(fault, by_build=dict.fromkeys(BUILD_STATES, base.level))
-    by_build = {state: level_in(base.level, cause, state) for state in BUILD_STATES}
+        return fault
     state = build
     if cause == "wear":
         own = _oldest(circuit, fault.parts)
         if own is not None or build == "unknown":
             state = state_of_age(age_years if own is None else own)
-    chance = base
-    if by_build[state] != base.level:
-        why = f"{base.source}; {STATE_WORDS[state]}: {REASONS[cause]}"
-        chance = likelihood(by_build[state], why)
-    return replace(fault, likelihood=chance, by_build=by_build)
+    level = level_in(base.level, cause, state)
+    if level == base.level:
+        return fault
+    why = f"{base.source}; {STATE_WORDS[state]}: {REASONS[cause]}"
+    return replace(fault, likelihood=likelihood(level, why))
 
 
 def _oldest(circuit: Circuit, refs: Iterable[str]) -> float | None:

@@ -37,11 +37,12 @@ from netcheck.faults.common import (
     make_fault,
     parts_with_role,
 )
-from netcheck.faults.rates import ELECTROLYTIC_F
 from netcheck.roles.base import Roles
 
 NAME = "reversed_electrolytic"
 REVERSED_OHM = 1e3
+ELECTROLYTIC_F = 0.9e-6
+"""From a microfarad up a part is taken for an electrolytic (common practice)."""
 ROLES = (
     "cathode_bypass_capacitor",
     "reservoir_capacitor",

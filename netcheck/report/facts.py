@@ -14,7 +14,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from pathlib import PurePath, PurePosixPath, PureWindowsPath
 
 from netcheck.circuit.changes import ReplaceTube
-from netcheck.circuit.model import GROUND, Circuit, Part, natural_key
+from netcheck.circuit.model import Circuit, Part, natural_key
 from netcheck.findings import Finding
 from netcheck.judge.base import Stress, Verdict
 from netcheck.judge.toleranced import LimitSpread
@@ -181,25 +181,9 @@ def sorted_spreads(spreads: Iterable[LimitSpread]) -> list[LimitSpread]:
 
 
 def signal_order(audit: Audit) -> list[Stage]:
-    """Return the stages in the order the signal takes, as far as couplings tell.
-
-    A stage follows those that feed a grid of its own through a coupling
-    capacitor or directly; otherwise the recogniser's order stands, with output
-    stages last.
-    """
-    stages = sorted(audit.roles.stages, key=lambda stage: stage.is_output)
-    home = {tube: stage.id for stage in stages for tube in stage.tubes}
-    feeders: dict[str, set[str]] = {stage.id: set() for stage in stages}
-    for source, target in _feeds(audit):
-        if source in home and target in home and home[source] != home[target]:
-            feeders[home[target]].add(home[source])
-    ordered: list[Stage] = []
-    while stages:
-        waiting = {stage.id for stage in stages}
-        free = (stage for stage in stages if not feeders[stage.id] & waiting)
-        ordered.append(next(free, stages[0]))
-        stages.remove(ordered[-1])
-    return ordered
+    """Return the stages in the order the signal takes, as they were recognised."""
+    stages = {stage.id: stage for stage in audit.roles.stages}
+    return [stages[name] for name in audit.roles.signal_order if name in stages]
 
 
 def tubes_by_grid_net(audit: Audit) -> dict[str, list[str]]:
@@ -214,16 +198,3 @@ def tubes_by_grid_net(audit: Audit) -> dict[str, list[str]]:
                 if stopper.of not in grids.setdefault(net, []):
                     grids[net].append(stopper.of)
     return grids
-
-
-def _feeds(audit: Audit) -> Iterator[tuple[str, str]]:
-    """Give pairs of tubes where the first feeds a grid of the second."""
-    grids = tubes_by_grid_net(audit)
-    for role in audit.roles.named("coupling_capacitor"):
-        for target in grids.get(role.feeds, []):
-            yield role.of, target
-    for tube in audit.circuit.tubes:
-        for pin in ("plate", "cathode"):
-            net = tube.net(pin) if tube.has_pin(pin) else GROUND
-            for target in grids.get(net, []) if net != GROUND else []:
-                yield tube.ref, target

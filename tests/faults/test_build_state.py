@@ -43,7 +43,6 @@ def test_a_fault_is_as_likely_as_the_state_of_the_set(
         fault = listed(circuit, roles, state)[fault_id]
         assert fault.likelihood.level == level, state
         assert fault.likelihood.value == LIKELIHOOD_VALUE[level]
-        assert fault.by_build[state] == level
 
 
 def test_the_state_changes_nothing_but_how_likely_a_fault_is() -> None:
@@ -120,23 +119,3 @@ def test_classes_end_where_the_scale_ends() -> None:
     assert level_in("rare", "wear", "new_build") == "rare"
     assert level_in("very_common", "wear", "untouched_and_old") == "very_common"
     assert [LIKELIHOOD_VALUE[each] for each in CLASSES] == sorted(LIKELIHOOD_VALUE.values())
-
-
-def test_published_rates_stand_beside_where_there_are_any() -> None:
-    faults = listed(*el34_pair())
-    tube, resistor = faults["X4/weak@60%"].rate, faults["R14/open"].rate
-
-    assert tube is not None
-    assert resistor is not None
-    assert tube.per_million_hours / resistor.per_million_hours == pytest.approx(2.5 / 0.037)
-    assert resistor.mode_share == 0.59
-    assert faults["R14/wrong_value@22kohm"].rate is None
-
-
-def test_no_part_fails_in_more_ways_than_it_fails() -> None:
-    shares: dict[str, dict[str, float]] = {}
-    for fault in list_faults(*el34_pair()):
-        if fault.rate:
-            shares.setdefault(fault.parts[0], {})[fault.kind] = fault.rate.mode_share
-
-    assert max(sum(each.values()) for each in shares.values()) <= 1.0 + 1e-9
