@@ -26,8 +26,8 @@ from netcheck.workbench.faulted import IDLE, Bench
 from netcheck.workbench.hookup import hookup_of
 from netcheck.workbench.settings import Settings
 from netcheck.workbench.wiring import (
+    FeedbackPath,
     Healthy,
-    Loop,
     find_loops,
     loop_gains,
     roles_findings,
@@ -186,7 +186,7 @@ def test_loop_gain_changes_sign_with_the_winding(pool: Pool) -> None:
     right = pool.run([Job(loop_gains, (circuit, hookup, 1000.0, loops))])[0][0]
     wrong = pool.run([Job(loop_gains, (turned, hookup, 1000.0, loops))])[0][0]
 
-    assert loops == (Loop(("R6",), ("R6",), "s", "k1"),)
+    assert loops == (FeedbackPath(("R6",), ("R6",), "s", "k1"),)
     assert right.real < -0.5
     assert wrong.real == pytest.approx(-right.real, rel=0.02)
 

@@ -21,7 +21,7 @@ from netcheck.report.annotation import (
     SUPPLY_TITLE,
     AnnotatedCircuit,
     Group,
-    Load,
+    IdleLoad,
     groups_of,
     load_of,
     neighbors,
@@ -152,7 +152,7 @@ def _lead(text: str, style: str) -> Text:
     return Text().append_text(safe(text, style))
 
 
-def _share_style(load: Load) -> str:
+def _share_style(load: IdleLoad) -> str:
     if load.share is None:
         return ""
     verdict = ratio_verdict(load.share)
@@ -184,7 +184,7 @@ def _write_table(console: Console, annotated: AnnotatedCircuit, refs: list[str])
     table(console, columns, rows)
 
 
-def _load_words(load: Load) -> tuple[str, str, str]:
+def _load_words(load: IdleLoad) -> tuple[str, str, str]:
     volts = "-" if load.volts is None else volt_words(load.volts)
     no_ampere = load.ampere is None or abs(load.ampere) < LEAST_A
     ampere = "-" if no_ampere else format_quantity(load.ampere or 0.0, "A", 3)

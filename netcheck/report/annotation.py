@@ -1,7 +1,7 @@
 """An annotated circuit, and the words for what a part does and carries.
 
 Comes in: a circuit, its roles, the idle state and how it compares with the limits.
-Goes out: for every part its roles in words and its `Load`: idle volts, amperes, watts
+Goes out: for every part its roles in words and its `IdleLoad`: idle volts, amperes, watts
 and the share of the limit; and the parts in groups: one a stage, in signal order, then
 output transformer, supply, bias supply, heaters, and what nothing was said of.  The
 writers of `netcheck annotate` print these.
@@ -102,7 +102,7 @@ class AnnotatedCircuit:
 
 
 @dataclass(frozen=True, slots=True)
-class Load:
+class IdleLoad:
     """What a part carries at idle; None where it is not known or means nothing.
 
     volts: from the first to the second pin, of a tube from plate to cathode.  share:
@@ -241,25 +241,25 @@ def _one_role(name: str, played: list[Role], members: Mapping[str, tuple[str, ..
     return f"{words} {f'of {joined(of)}' if of else f'at {joined(whom)}'}{doubt}"
 
 
-def load_of(annotated: AnnotatedCircuit, ref: str) -> Load:
+def load_of(annotated: AnnotatedCircuit, ref: str) -> IdleLoad:
     """Return what a part carries at idle."""
     if isinstance(annotated.idle, NotSolved):
-        return Load()
+        return IdleLoad()
     share, quantity = _share(annotated, ref)
     assumed = (ref, quantity) in annotated.assumed
     if ref in annotated.idle.tubes:
         tube = annotated.idle.tubes[ref]
         watts = tube.plate_dissipation_w
-        return Load(
+        return IdleLoad(
             tube.plate_v - tube.cathode_v, tube.plate_current_a, watts, share, quantity, assumed
         )
     state = annotated.idle.parts.get(ref)
     if state is None:
-        return Load()
+        return IdleLoad()
     kind = annotated.circuit[ref].kind
     watts_or_none = state.power_w if kind in ("resistor", "diode", "transistor") else None
     ampere = None if kind == "capacitor" else state.current_a
-    return Load(state.voltage_v, ampere, watts_or_none, share, quantity, assumed)
+    return IdleLoad(state.voltage_v, ampere, watts_or_none, share, quantity, assumed)
 
 
 def _share(annotated: AnnotatedCircuit, ref: str) -> tuple[float | None, str]:

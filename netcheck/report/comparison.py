@@ -42,7 +42,7 @@ class PartChange:
 
 
 @dataclass(frozen=True, slots=True)
-class Load:
+class ComparedLoad:
     """The highest healthy ratio of one quantity, by the part's name after the change."""
 
     part: str
@@ -97,7 +97,7 @@ class Comparison:
     after: Audit
     before_name: Mapping[str, str]
     parts: tuple[PartChange, ...]
-    loads: tuple[Load, ...]
+    loads: tuple[ComparedLoad, ...]
     tipping: tuple[TippingMove, ...]
     faults: tuple[FaultMove, ...]
 
@@ -220,16 +220,18 @@ def _difference(former: Part, part: Part) -> str:
     return ", ".join(found)
 
 
-def _loads(before: Audit, after: Audit, names: Mapping[str, str]) -> Iterator[Load]:
+def _loads(before: Audit, after: Audit, names: Mapping[str, str]) -> Iterator[ComparedLoad]:
     """Give loads, those that are highest on either side first."""
     mine, theirs = _hardest(after), _hardest(before)
-    rows: list[Load] = []
+    rows: list[ComparedLoad] = []
     for key, stress in mine.items():
         former = theirs.pop((names.get(key[0], ""), key[1]), None)
-        rows.append(Load(key[0], key[1], former, stress))
-    rows += [Load(part, quantity, stress, None) for (part, quantity), stress in theirs.items()]
+        rows.append(ComparedLoad(key[0], key[1], former, stress))
+    rows += [
+        ComparedLoad(part, quantity, stress, None) for (part, quantity), stress in theirs.items()
+    ]
 
-    def order(load: Load) -> tuple[object, ...]:
+    def order(load: ComparedLoad) -> tuple[object, ...]:
         both = [one for one in (load.before, load.after) if one]
         highest = max(one.ratio for one in both)
         return (both[0].rank_class, -highest, natural_key(load.part), load.quantity)

@@ -13,9 +13,9 @@ from netcheck.rank import FaultResult
 from netcheck.report import facts
 from netcheck.report.comparison import (
     MOVED,
+    ComparedLoad,
     Comparison,
     FaultMove,
-    Load,
     PartChange,
     TippingMove,
     over_limit,
@@ -161,7 +161,7 @@ def _write_loads(console: Console, comparison: Comparison, show_all: bool) -> No
     _tell_hidden(console, len(moved), len(rows), "load that moved", "loads that moved", show_all)
 
 
-def _load_row(load: Load) -> list[str | Text]:
+def _load_row(load: ComparedLoad) -> list[str | Text]:
     both = load.before is not None and load.after is not None
     moved = abs(load.moved) > MOVED
     return [

@@ -302,7 +302,7 @@ class Answer:
 
 
 @dataclass(frozen=True, slots=True)
-class Loop:
+class SteadyCurve:
     """The curve of steady states of one kind of defect.
 
     sizes: the size that has each current of the answer as its steady state; growth: the
@@ -323,12 +323,12 @@ class Steady:
     loop_gain: float | None
 
 
-def gas_loop(answer: Answer) -> Loop:
+def gas_loop(answer: Answer) -> SteadyCurve:
     """Return the loop of gas; its size is a share of the space current."""
-    return Loop(answer.grid_a, answer.grid_a / answer.space_a, answer.space_a)
+    return SteadyCurve(answer.grid_a, answer.grid_a / answer.space_a, answer.space_a)
 
 
-def emission_loop(answer: Answer, doubling_c: float, healthy_gas: float) -> Loop:
+def emission_loop(answer: Answer, doubling_c: float, healthy_gas: float) -> SteadyCurve:
     """Return the loop of grid emission; its size is the current at the healthy heat [A].
 
     healthy_gas: share of the space current that is ions in any case.
@@ -338,16 +338,16 @@ def emission_loop(answer: Answer, doubling_c: float, healthy_gas: float) -> Loop
     warming = GRID_K * ((answer.load_w / healthy_w) ** 0.25 - 1.0)
     growth: Curve = 2.0 ** (warming / doubling_c)
     emitted = answer.grid_a - healthy_gas * answer.space_a
-    return Loop(answer.grid_a, emitted / growth, growth)
+    return SteadyCurve(answer.grid_a, emitted / growth, growth)
 
 
-def tipping_size(loop: Loop) -> float | None:
+def tipping_size(loop: SteadyCurve) -> float | None:
     """Return the least size that runs away; None where the curve only rises."""
     crest = _crest(loop.sizes)
     return None if crest is None else float(loop.sizes[crest])
 
 
-def steady_at(loop: Loop, size: float) -> Steady:
+def steady_at(loop: SteadyCurve, size: float) -> Steady:
     """Return where a defect of one size settles, or what it runs away to."""
     sizes = loop.sizes
     crest = _crest(sizes)

@@ -218,7 +218,7 @@ NAMES = ("feedback_resistor", "feedback_capacitor")
 
 
 @dataclass(frozen=True, slots=True)
-class Loop:
+class FeedbackPath:
     """One feedback path: its parts, those of them at its source, and both its ends."""
 
     parts: tuple[str, ...]
@@ -227,7 +227,7 @@ class Loop:
     goal: str
 
 
-def find_loops(circuit: Circuit, roles: Roles) -> tuple[Loop, ...]:
+def find_loops(circuit: Circuit, roles: Roles) -> tuple[FeedbackPath, ...]:
     """Return the feedback paths, each once."""
     members: dict[tuple[str, str], dict[str, None]] = {}
     for role in roles.named(*NAMES):
@@ -237,7 +237,7 @@ def find_loops(circuit: Circuit, roles: Roles) -> tuple[Loop, ...]:
     for (source, goal), refs in members.items():
         ends = tuple(ref for ref in refs if source in circuit[ref].nets)
         if ends:
-            loops.append(Loop(tuple(refs), ends, source, goal))
+            loops.append(FeedbackPath(tuple(refs), ends, source, goal))
     return tuple(loops)
 
 
@@ -256,7 +256,7 @@ def feedback_findings(bench: Circuitry, roles: Roles, hookup: Hookup) -> Iterato
             yield _adds(bench.circuit, loop, gain, frequency_hz)
 
 
-def _adds(circuit: Circuit, loop: Loop, gain: complex, frequency_hz: float) -> Finding:
+def _adds(circuit: Circuit, loop: FeedbackPath, gain: complex, frequency_hz: float) -> Finding:
     first = loop.parts[0]
     far = "and above 1 it oscillates" if gain.real >= 1.0 else "so gain and distortion rise"
     return Finding(
@@ -275,7 +275,7 @@ def loop_gains(
     circuit: Circuit,
     hookup: Hookup,
     frequency_hz: float,
-    loops: tuple[Loop, ...],
+    loops: tuple[FeedbackPath, ...],
 ) -> list[complex | None]:
     """Return the loop gain of each path in a worker; None where it cannot be told."""
     closed = _gain(engine, circuit, hookup, frequency_hz)
@@ -287,7 +287,7 @@ def loop_gains(
     return gains
 
 
-def opened_loop(circuit: Circuit, loop: Loop) -> Circuit:
+def opened_loop(circuit: Circuit, loop: FeedbackPath) -> Circuit:
     """Return the circuit with the source end of a path on AC ground, its DC as before."""
     middle = _free_net(circuit, f"{loop.source} opened")
     moved = [

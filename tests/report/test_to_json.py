@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -58,16 +59,21 @@ def test_golden(remake_golden: bool) -> None:
     assert text == GOLDEN.read_text(encoding="utf-8")
 
 
+@cache
+def valid() -> jsonschema.Draft202012Validator:
+    """Return the published schema, read once for all documents."""
+    return jsonschema.Draft202012Validator(to_json.schema())
+
+
 def test_document_keeps_to_the_published_schema() -> None:
     schema = to_json.schema()
     jsonschema.Draft202012Validator.check_schema(schema)
 
-    jsonschema.validate(loaded(), schema, cls=jsonschema.Draft202012Validator)
+    valid().validate(loaded())
 
 
 @pytest.mark.parametrize("place", CONTRACT)
 def test_every_key_of_the_contract_is_there_and_required(place: str) -> None:
-    schema = to_json.schema()
     document = loaded()
     found: Any = document
     for step in place.split(".") if place else []:
@@ -76,7 +82,7 @@ def test_every_key_of_the_contract_is_there_and_required(place: str) -> None:
     for key in CONTRACT[place].split():
         kept = found.pop(key)
         with pytest.raises(jsonschema.ValidationError):
-            jsonschema.validate(document, schema, cls=jsonschema.Draft202012Validator)
+            valid().validate(document)
         found[key] = kept
 
 
@@ -84,7 +90,7 @@ def test_keys_may_be_added_beside() -> None:
     document = loaded()
     document["more"] = document["faults"][0]["more"] = 1
 
-    jsonschema.validate(document, to_json.schema(), cls=jsonschema.Draft202012Validator)
+    valid().validate(document)
 
 
 @pytest.mark.parametrize(
@@ -96,7 +102,7 @@ def test_schema_refuses_wrong_values(place: str, value: object) -> None:
     document["faults"][0][place] = value
 
     with pytest.raises(jsonschema.ValidationError):
-        jsonschema.validate(document, to_json.schema(), cls=jsonschema.Draft202012Validator)
+        valid().validate(document)
 
 
 def test_all_five_endings_are_rows_in_the_order_given() -> None:
@@ -147,7 +153,7 @@ def test_a_number_that_is_not_finite_is_null(wild: float) -> None:
     )
 
     assert document["healthy"]["conditions"]["idle"]["tubes"]["X2"]["plate_current_a"] is None
-    jsonschema.validate(document, to_json.schema(), cls=jsonschema.Draft202012Validator)
+    valid().validate(document)
 
 
 def test_order_of_mappings_and_findings_changes_no_byte() -> None:
@@ -198,5 +204,5 @@ def test_nothing_found_is_still_a_whole_document() -> None:
         findings=(), assumptions=(), not_judged=(), meter_ohm=None,
     )  # fmt: skip
 
-    jsonschema.validate(document, to_json.schema(), cls=jsonschema.Draft202012Validator)
+    valid().validate(document)
     assert document["healthy"]["verdict"] == "not_judged"
