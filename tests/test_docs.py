@@ -12,7 +12,7 @@ from typer.testing import CliRunner
 
 from netcheck import cli
 from netcheck.cli import shell
-from netcheck.netlist.part_notes import known_keys
+from netcheck.netlist.parse import known_keys
 from netcheck.report.words import VERDICTS
 from tests.readme_samples import Sample, differences, excerpt, samples
 

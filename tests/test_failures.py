@@ -67,7 +67,7 @@ def interrupt_parent(*arguments: object) -> None:
 
 
 def test_an_interrupt_before_there_is_anything_to_report(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(sweep, "solve_chunk", interrupt_parent)
+    monkeypatch.setattr(sweep, "solve_fault_chunk", interrupt_parent)
 
     with pytest.raises(KeyboardInterrupt):
         audit(PREAMP, Settings(jobs=1, idle_only=True), Interrupting("never", 0))

@@ -209,7 +209,7 @@ def test_a_fault_that_does_not_solve_is_a_row_with_its_reason() -> None:
     assert len(solved) > 20
 
 
-_USUAL = sweep.solve_chunk
+_USUAL = sweep.solve_fault_chunk
 
 
 def crash_on_short(engine, circuit, requests: tuple[IdleRequest, ...], *rest):  # type: ignore[no-untyped-def]
@@ -224,7 +224,7 @@ def crash_on_short(engine, circuit, requests: tuple[IdleRequest, ...], *rest):  
 
 
 def test_a_crash_costs_one_row(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(sweep, "solve_chunk", crash_on_short)
+    monkeypatch.setattr(sweep, "solve_fault_chunk", crash_on_short)
     circuit = circuit_of(*COUPLED, B_PLUS, CATHODE)
 
     with Pool(1) as pool:

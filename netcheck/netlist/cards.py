@@ -1,14 +1,10 @@
 """Cards: what one logical line says, before names and parameters are resolved.
 
 Each card keeps its words with their offsets into the logical line, so that every
-later complaint can point at the word itself.
-
-Expressions as values: numbers, names, calls, and references to the circuit.
-
-Part notes: what SPICE has no field for, after `;!` at the end of a card.
-
-Values carry units and `M` is mega here (`20Mohm`), unlike in the SPICE fields.
-An unknown key is an error with a suggestion.
+later complaint can point at the word itself.  Its values may be expressions: numbers,
+names, calls and references to the circuit.  What SPICE has no field for stands in its
+part note, after `;!` at the end, where values carry units and `M` is mega (`20Mohm`),
+unlike in the SPICE fields.
 """
 
 from __future__ import annotations

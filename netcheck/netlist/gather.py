@@ -106,11 +106,13 @@ class Gathering:
             self.findings.append(Finding("include-skipped", "note", message, span=line.whole))
             return
         if path in self.open_files:
-            raise _mistake(f"`{relative}` includes itself", line, "remove one of the includes")
+            raise _include_mistake(
+                f"`{relative}` includes itself", line, "remove one of the includes"
+            )
         if len(self.open_files) > self.limits.include_depth:
             depth = self.limits.include_depth
             message = f"includes nest deeper than {depth}, the limit"
-            raise _mistake(message, line, raised_by("include_depth", depth))
+            raise _include_mistake(message, line, raised_by("include_depth", depth))
         name = str(PurePosixPath(self._shown_folder()) / relative)
         source = read_source(path, name, self.limits)
         if include.section:
@@ -172,9 +174,9 @@ def _section(source: SourceText, section: str, line: Line) -> SourceText:
         else:
             kept.append(text if inside else "")
     if not found:
-        raise _mistake(f"`{source.name}` has no section `{section}`", line, "")
+        raise _include_mistake(f"`{source.name}` has no section `{section}`", line, "")
     return SourceText(source.name, "\n".join(kept))
 
 
-def _mistake(message: str, line: Line, hint: str) -> NetlistSyntaxError:
+def _include_mistake(message: str, line: Line, hint: str) -> NetlistSyntaxError:
     return NetlistSyntaxError(message, span=line.whole, source=line.source, hint=hint)

@@ -1,15 +1,14 @@
-"""From the parser's rules to cards and expressions.
+"""The parser, built from its grammar files, and from its rules to cards and expressions.
 
 One short method a rule of `grammar/*.lark`, under the rule's name.  The parser calls
 them while it reads, so no tree is built and no depth of nesting can exhaust the
 stack.  What a method notices by the way (places of names, rulings on numbers) goes
 into the `Notebook`, which the caller empties before each card.
 
-Finds the grammar files and builds the parser, once a process.
-
-In an installed package the files lie in `netcheck/grammar/`; in a checkout they lie
-beside the package, in `grammar/`.  The parser is LALR with a contextual lexer, since
-in a netlist it depends on the place whether `B+` is a net or a sum.
+The parser is built once a process.  It is LALR with a contextual lexer, since in a
+netlist it depends on the place whether `B+` is a net or a sum.  In an installed package
+the grammar files lie in `netcheck/grammar/`; in a checkout they lie beside the package,
+in `grammar/`.
 """
 
 from __future__ import annotations

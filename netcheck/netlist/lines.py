@@ -1,26 +1,22 @@
-"""Physical lines joined to logical ones, with comments set aside.
+"""Bytes of a netlist file to text, and its physical lines to logical ones.
 
-Comes in: a `SourceText`.  Goes out: one `Line` a card, in which comments and the
-`+` of continuations are blanked out by spaces and nothing is moved, so that an
-offset into the joined text still tells line and column.
+Comes in: a path or bytes.  Goes out: a `SourceText`, and of it one `Line` a card, in
+which comments and the `+` of continuations are blanked out by spaces and nothing is
+moved, so that an offset into the joined text still tells line and column.
+
+Netlists travel as UTF-8, as UTF-16 from Windows tools and as Latin-1 from old ones; a
+byte-order mark decides, else zero bytes at every second place tell UTF-16, else what is
+valid UTF-8 is UTF-8 and the rest is Latin-1, in which every byte is a letter.
 
 `*` begins a comment at the start of a line, `;` anywhere, `//` and `$` only as a
 word of their own (`$n_1` is a net).  Comment lines and blank lines may stand between
 a card and its continuation.  A trailing comment that begins with `!` is a part note.
 What `netcheck annotate` has written, from its mark to the end of the line, is blank.
 
-How much a netlist may ask for before it is refused.
-
-A netlist comes from a stranger as often as from the user's own bench; a few lines
-of nested subcircuits can ask for a billion parts.  Each limit is far above any
-amplifier, and the message that refuses names the limit and the option that raises it.
-
-Bytes of a netlist file, made into text.
-
-Comes in: a path or bytes.  Goes out: a `SourceText`.  Netlists travel as UTF-8, as
-UTF-16 from Windows tools and as Latin-1 from old ones; a byte-order mark decides,
-else zero bytes at every second place tell UTF-16, else what is valid UTF-8 is UTF-8
-and the rest is Latin-1, in which every byte is a letter.
+A netlist comes from a stranger as often as from the user's own bench, and a few lines
+of nested subcircuits can ask for a billion parts: `ReadLimits` says how much it may ask
+for.  Each limit is far above any amplifier, and the message that refuses names the limit
+and the option that raises it.
 """
 
 from __future__ import annotations

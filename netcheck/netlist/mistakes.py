@@ -1,10 +1,9 @@
 """Names a mistake in a card, where the grammar only knows that it does not fit.
 
 Comes in: the card's text and what the parser stumbled over.  Goes out: a
-`NetlistSyntaxError` with the place, the reason in the user's terms and a hint.
-`grammar/mistakes/` holds a sample of each, `tests/golden/errors/` what is said.
-
-Did you mean: the nearest known name for a mistyped one.
+`NetlistSyntaxError` with the place, the reason in the user's terms and a hint, such as
+the nearest known name for a mistyped one (`did_you_mean`).  `grammar/mistakes/` holds a
+sample of each, `tests/golden/errors/` what is said.
 """
 
 from __future__ import annotations
@@ -12,12 +11,13 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from difflib import get_close_matches
-
-from lark import UnexpectedCharacters, UnexpectedToken
-from lark.exceptions import UnexpectedInput
+from typing import TYPE_CHECKING
 
 from netcheck.errors import NetlistSyntaxError
 from netcheck.netlist.lines import Line
+
+if TYPE_CHECKING:
+    from lark.exceptions import UnexpectedInput
 
 USAGE = {
     "R": "R1 net net value",
@@ -113,6 +113,8 @@ def _refused_form(line: Line, match: re.Match[str]) -> NetlistSyntaxError:
 
 def name_mistake(line: Line, error: UnexpectedInput) -> NetlistSyntaxError:
     """Turn the parser's complaint into the user's terms."""
+    from lark import UnexpectedCharacters, UnexpectedToken  # not for those who only ask for names
+
     if unbalanced := _unbalanced(line):
         return unbalanced
     text = line.text.rstrip()

@@ -1,19 +1,45 @@
-"""Values of cards: read, checked for sense, and remarked upon.
+"""Values of cards, of waveforms and of `.model` cards: read, checked and remarked upon.
+
+Comes in: a word or a waveform of a card and the scope it stands in.  Goes out: a number
+in SI units, a `Waveform` or a `DeviceModel`.
 
 A value is a number with a suffix, an expression in braces or quotes, or the bare name
 of a parameter.  What is physically impossible (negative resistance, 1e300 ohm) is an
 error; what is odd but has a meaning (0 ohm is a wire) is a finding.
+
+Of a V or I card (`10`, `DC 10`, `AC 1`, `SIN(0 1 1k)` and mixtures) only what netcheck
+needs is kept: the DC value, whether the source alternates, and amplitude and frequency
+of a sine.  Where no DC value is given, it is the value the waveform begins with, which is
+what an operating point sees.
+
+A model is found by name from any depth.  Vendors put words among its parameters
+(`mfg=...`); whatever is not a number, an expression or the name of a parameter is left
+out.  A model inside a subcircuit goes by `REF.name`, since two uses may give it
+different parameters.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import cast
 
 from netcheck.errors import NetcheckError, NetlistError
 from netcheck.findings import Finding, Level
-from netcheck.netlist.cards import Card, Formula, Value
-from netcheck.netlist.mistakes import did_you_mean
+from netcheck.netlist.cards import (
+    Card,
+    Formula,
+    ModelCard,
+    Name,
+    PartCard,
+    Setting,
+    Value,
+    Wave,
+    Word,
+)
+from netcheck.netlist.flat import DeviceModel, Waveform
+from netcheck.netlist.mistakes import did_you_mean, listed
+from netcheck.netlist.parse import parse_expression
 from netcheck.netlist.scope import Scope
 from netcheck.source import Span
 from netcheck.units import Kind, parse_spice_value
@@ -58,7 +84,7 @@ class ValueReader:
             try:
                 read = parse_spice_value(text, cast(Kind, kind))
             except NetcheckError as error:
-                raise _error(card, given, error.message, error.hint) from None
+                raise _value_error(card, given, error.message, error.hint) from None
             for ruling in read.rulings:
                 self.log.add(
                     ruling.rule, ruling.level, f"{ref}: {ruling.message}", card.span(given), ref
@@ -70,7 +96,7 @@ class ValueReader:
         if text.lower() in {"nan", "inf", "infinity"}:
             hint = "a value has to be a finite number"
         hint = hint or "a value is a number, `{...}`, or the name of a .param"
-        raise _error(card, given, f"`{text}` is not a value", hint)
+        raise _value_error(card, given, f"`{text}` is not a value", hint)
 
     def rulings_of_expressions(self, card: Card, ref: str) -> None:
         """Note how numbers inside expressions were read."""
@@ -82,10 +108,10 @@ class ValueReader:
         """Refuse impossible values of R, C and L; note a zero."""
         what = _WHAT[letter]
         if value < 0:
-            raise _error(card, given, f"`{ref}` has a negative {what}", "check the sign")
+            raise _value_error(card, given, f"`{ref}` has a negative {what}", "check the sign")
         too_small = letter == "R" and 0 < value < SMALLEST_OHM
         if value > LARGEST or too_small:
-            raise _error(
+            raise _value_error(
                 card,
                 given,
                 f"`{ref}` has an absurd {what} of {value:g}",
@@ -104,7 +130,7 @@ class ValueReader:
     def check_level(self, card: Card, value: float, ref: str, letter: str = "") -> None:
         """Refuse absurd voltages, currents and gains."""
         if abs(value) > LARGEST_SOURCE.get(letter, LARGEST):
-            raise _error(
+            raise _value_error(
                 card,
                 None,
                 f"`{ref}` has an absurd value of {value:g}",
@@ -121,5 +147,158 @@ def _formula_text(card: Card) -> str:
     return text.partition("=")[2].split(" ")[0]
 
 
-def _error(card: Card, word: Value | None, message: str, hint: str) -> NetlistError:
+def _value_error(card: Card, word: Value | None, message: str, hint: str) -> NetlistError:
     return NetlistError(message, span=card.span(word), source=card.line.source, hint=hint)
+
+
+_KINDS = frozenset({"sin", "sine", "pulse", "pwl", "exp", "sffm", "am"})
+_FIRST_IS_TIME = frozenset({"pwl"})
+_FILES = frozenset({"wavefile", "file"})
+
+
+class _WaveReader:
+    """Goes through the words of one card."""
+
+    def __init__(self, card: Card, content: PartCard, values: ValueReader, scope: Scope) -> None:
+        self.card, self.values, self.scope = card, values, scope
+        self.kind = content.letter.lower()
+        self.ref = scope.prefix + content.ref.text
+        self.queue: list[Value] = list(content.values)
+        self.dc: float | None = None
+        self.alternating = False
+        self.amplitude = self.frequency = 0.0
+        self.begins = 0.0
+
+    def number(self, value: Value) -> float:
+        return self.values.read(self.card, value, self.kind, self.scope, self.ref)[0]
+
+    def words(self) -> None:
+        while self.queue:
+            item = self.queue.pop(0)
+            word = item.text.lower() if isinstance(item, Word) else ""
+            if word == "dc" and self.queue:
+                self.dc = self.number(self.queue.pop(0))
+            elif word == "ac":
+                self.alternating = True
+                for _ in range(2):
+                    if self.queue and _is_number(self.queue[0]):
+                        self.number(self.queue.pop(0))
+            elif word in _KINDS:
+                self.wave(Wave(word, tuple(self.queue)))
+                self.queue = []
+            elif word not in {"dc", "="}:
+                self.dc = self.number(item)
+
+    def wave(self, wave: Wave) -> None:
+        numbers = [self.number(value) for value in wave.values]
+        self.alternating = True
+        first = 1 if wave.kind in _FIRST_IS_TIME else 0
+        if len(numbers) > first:
+            self.begins = numbers[first]
+        if wave.kind in {"sin", "sine"}:
+            self.amplitude, self.frequency = ([*numbers[1:3], 0.0, 0.0])[:2]
+
+    def setting(self, setting: Setting) -> bool:
+        """Take `dc=`, `ac=` and file names; tell whether it was one of them."""
+        key = setting.key.text.lower()
+        if key in _FILES:
+            message = f"{self.ref}: the waveform file was not read"
+            self.values.log.add("file-not-read", "note", message, self.card.span(), self.ref)
+            self.alternating = True
+            return True
+        if key not in {"dc", "ac"} or setting.expression is None:
+            return False
+        value = self.number(Formula(setting.expression))
+        if key == "dc":
+            self.dc = value
+        else:
+            self.alternating = True
+        return True
+
+
+def _is_number(value: Value) -> bool:
+    return isinstance(value, Formula) or value.text[0] in "+-.0123456789"
+
+
+def read_waveform(
+    card: Card, content: PartCard, values: ValueReader, scope: Scope
+) -> tuple[Waveform, str, Sequence[Setting]]:
+    """Return the waveform, its text as written, and the settings that are left."""
+    reader = _WaveReader(card, content, values, scope)
+    reader.words()
+    for wave in content.waves:
+        reader.wave(wave)
+    rest = [setting for setting in content.settings if not reader.setting(setting)]
+    level = reader.begins if reader.dc is None else reader.dc
+    form = Waveform(level, reader.alternating, reader.amplitude, reader.frequency)
+    text = card.line.text[content.words[-1].end :]
+    return form, " ".join(text.split()), rest
+
+
+class ModelShelf:
+    """Models met so far, by lower-case full name."""
+
+    def __init__(self) -> None:
+        self.models: dict[str, DeviceModel] = {}
+
+    def find(self, name: str, scope: Scope) -> tuple[Scope, Card] | None:
+        """Return the nearest model of that name and the scope it stands in."""
+        here: Scope | None = scope
+        while here is not None:
+            if (card := here.definition.models.get(name.lower())) is not None:
+                return here, card
+            here = here.parent
+        return None
+
+    def use(self, card: Card, word: Word, scope: Scope) -> str:
+        """Return the full name of the model that a device names."""
+        found = self.find(word.text, scope)
+        if found is None:
+            hint = did_you_mean(word.text, self._names(scope))
+            if not hint and scope.skipped:
+                hint = f"these includes were skipped: {listed(scope.skipped)}"
+            raise NetlistError(
+                f"there is no .model `{word.text}`",
+                span=card.span(word),
+                source=card.line.source,
+                hint=hint or "add its .model card to the netlist",
+            )
+        return self.enter(*found)
+
+    def enter(self, scope: Scope, card: Card) -> str:
+        """Read a model once; returns its full name."""
+        content = card.content
+        assert isinstance(content, ModelCard)
+        name = scope.prefix + content.name.text
+        if name.lower() not in self.models:
+            values: dict[str, float] = {}
+            for key, text in content.values:
+                if (value := _model_parameter(text, card, scope)) is not None:
+                    values[key.text.lower()] = value
+            self.models[name.lower()] = DeviceModel(
+                name, content.kind.text.lower(), values, card.span()
+            )
+        return name
+
+    def _names(self, scope: Scope) -> list[str]:
+        here: Scope | None = scope
+        names: list[str] = []
+        while here is not None:
+            names += here.definition.models
+            here = here.parent
+        return names
+
+
+def _model_parameter(word: Word, card: Card, scope: Scope) -> float | None:
+    text = word.text
+    if text[0] in "{'":
+        expression = parse_expression(text[1:-1], card.line, word.start + 1, scope.limits)
+        if isinstance(expression, Name) and not scope.is_known(expression.name):
+            return None
+        return scope.number(expression, card)
+    if text[0].isdigit() or text[0] in "+-.":
+        try:
+            return parse_spice_value(text).value
+        except NetcheckError:
+            return None
+    return scope.number_of(text, card) if scope.is_known(text) else None

@@ -41,7 +41,7 @@ class IdleTask:
     absent: tuple[AddResistor | AddCurrentSource, ...] = ()
 
 
-def solve_chunk(
+def solve_fault_chunk(
     engine: Engine,
     circuit: Circuit,
     requests: tuple[IdleRequest, ...],
@@ -66,7 +66,7 @@ def idle_outcomes(
 
     def job(chunk: tuple[IdleRequest, ...]) -> Job:
         known = (task.circuit, chunk, task.condition, task.meter_ohm, task.healthy, task.absent)
-        return Job(solve_chunk, known, len(chunk))
+        return Job(solve_fault_chunk, known, len(chunk))
 
     answers: list[Outcome] = _in_chunks(pool, task.condition, requests, job, advance)
     return answers

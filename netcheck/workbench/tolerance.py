@@ -69,7 +69,7 @@ class Values:
     reasons: tuple[str, ...] = ()
 
 
-def solve_chunk(
+def solve_draw_chunk(
     engine: Engine,
     circuit: Circuit,
     limits: tuple[PartLimit, ...],
@@ -109,7 +109,7 @@ class Units:
         settings = self._settings(factors)
         chunks = [settings[at : at + CHUNK] for at in range(0, len(settings), CHUNK)]
         jobs = [
-            Job(solve_chunk, (self.shared, self.limits, self.knobs, chunk), len(chunk))
+            Job(solve_draw_chunk, (self.shared, self.limits, self.knobs, chunk), len(chunk))
             for chunk in chunks
         ]
         answers = self.pool.run(jobs, progress.advance if progress else lambda count: None)

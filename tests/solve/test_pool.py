@@ -60,7 +60,7 @@ def fatal_chunk(
     return _USUAL(engine, circuit, requests, *rest)
 
 
-_USUAL = sweep.solve_chunk
+_USUAL = sweep.solve_fault_chunk
 
 
 def test_answers_come_in_the_order_of_the_jobs() -> None:
@@ -194,7 +194,7 @@ def test_workers_live_in_an_empty_private_folder() -> None:
 
 
 def test_only_the_variant_at_fault_is_lost(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(sweep, "solve_chunk", fatal_chunk)
+    monkeypatch.setattr(sweep, "solve_fault_chunk", fatal_chunk)
     circuit = circuit_of("V1 a 0 10", "R1 a b 1k", "R2 b 0 1k")
     ohms = (500.0, FATAL_OHM, 1000.0, ENDLESS_OHM, 2000.0)
     variants = [(SetValue("R2", ohm),) for ohm in ohms]
