@@ -85,16 +85,14 @@ def hypotheses_of(
     groups: dict[tuple[tuple[str, ...], str, str], list[int]] = {}
     for number, fault in enumerate(faults):
         if not reasons[number + 1]:
-            name = "" if _is_sized(fault) else fault.id
-            groups.setdefault((fault.parts, fault.kind, name), []).append(number)
+            groups.setdefault((fault.parts, fault.kind, fault.stem), []).append(number)
     weights = [max(faults[at].likelihood.value for at in group) for group in groups.values()]
     scale = (1.0 - NO_FAULT_SHARE - NONE_SHARE) / (sum(weights) or 1.0)
     causes = [CauseOf(NO_FAULT, (), NO_FAULT_SHARE)]
     nodes = [_Node(SOUND_ROW, 1.0, SOUND_ROW, SOUND_ROW)]
     cause = [0]
-    for (parts, kind, name), weight in zip(groups, weights, strict=True):
-        members = sorted(groups[parts, kind, name], key=lambda at: _size(faults[at]) or 0.0)
-        cause_id = name or f"{'+'.join(parts)}/{kind}"
+    for (parts, kind, cause_id), weight in zip(groups, weights, strict=True):
+        members = sorted(groups[parts, kind, cause_id], key=lambda at: _size(faults[at]) or 0.0)
         found = _nodes(faults, members, (parts, kind) in swept)
         nodes += found
         cause += [len(causes)] * len(found)
@@ -129,11 +127,6 @@ def size_words(hypotheses: Hypotheses, faults: Sequence[Fault], node: int) -> st
 def rounded_size(size: float, unit: str) -> float:
     """Return a size as finely as a log grid can tell; about 100 % a little finer."""
     return float(f"{size:.{3 if unit == '%' and size >= NEAR_WHOLE else 2}g}")
-
-
-def _is_sized(fault: Fault) -> bool:
-    """Say whether an id carries a size in numbers, so that others like it are one cause."""
-    return "@" in fault.id and fault.defect is not None
 
 
 def _size(fault: Fault) -> float | None:

@@ -44,10 +44,10 @@ def pair_line(investigation: Investigation, pair: PairCause, share: float, group
 
 def _short_id(fault: Fault) -> str:
     """Return a fault's id, its size as finely as a log grid can tell."""
-    if fault.defect is None or "@" not in fault.id:
+    if fault.defect is None or fault.stem == fault.id:
         return fault.id
     size = size_text(rounded_size(fault.defect.value, fault.defect.unit), fault.defect.unit)
-    return f"{fault.id.partition('@')[0]}@{size}"
+    return f"{fault.stem}@{size}"
 
 
 def shown(point: Point, value: float, open_ohm: float) -> float:

@@ -8,7 +8,11 @@ be swept for their tipping point.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+from functools import partial
+from itertools import count
+from typing import TypeVar
 
 from netcheck.circuit.model import Circuit, natural_key
 from netcheck.faults.back_bias import BACK_BIAS
@@ -61,6 +65,8 @@ from netcheck.faults.wrong_tube import WRONG_TUBE
 from netcheck.roles.base import Roles
 
 __all__ = ["BUILD_STATES", "FAULT_KINDS", "list_continuous", "list_faults"]
+
+Listed = TypeVar("Listed", Fault, ContinuousFault)
 
 FAULT_KINDS: tuple[FaultKind, ...] = (
     COUPLING_CAPACITOR,
@@ -123,16 +129,17 @@ def list_faults(
     build, age_years: what stands on the bench, which says how likely each fault is
     and nothing else; a part whose own note gives an age or a dielectric goes by that.
 
-    Two kinds may find the same change of the same part (a grid leak that is a cathode
-    resistor too): it is listed once.  Two different faults under one id are a mistake
-    of ours and raise ValueError.
+    Ids are unique.  Two kinds may find the same change of the same part (a grid leak that
+    is a cathode resistor too): it is listed once, for the first of them.  A different
+    change under an id already taken keeps its place and has its family in its id.
     """
-    table: dict[str, Fault] = {}
+    found: dict[str, list[Fault]] = {}
     for kind in FAULT_KINDS:
         for fault in kind.find(circuit, roles):
-            known = table.setdefault(fault.id, fault)
-            if known.changes != fault.changes:
-                raise ValueError(f"two faults share the id {fault.id}")
+            known = found.setdefault(fault.id, [])
+            if all(fault.changes != other.changes for other in known):
+                known.append(fault)
+    table = _named_apart(found)
     causes = {
         (kind.name, word): each.cause
         for kind in FAULT_KINDS
@@ -146,15 +153,48 @@ def list_faults(
 
 
 def list_continuous(circuit: Circuit, roles: Roles) -> tuple[ContinuousFault, ...]:
-    """Return every fault that can be swept, by part and kind; ids are unique."""
-    return _unique(fault for kind in FAULT_KINDS for fault in kind.continuous(circuit, roles))
+    """Return every fault that can be swept, by part and kind; ids are unique, as of faults.
+
+    Two sweeps under one id are the same where one size makes the same change in both.
+    """
+    found: dict[str, list[ContinuousFault]] = {}
+    for kind in FAULT_KINDS:
+        for sweep in kind.continuous(circuit, roles):
+            known = found.setdefault(sweep.id, [])
+            if not any(_same_sweep(sweep, other) for other in known):
+                known.append(sweep)
+    table = _named_apart(found)
+    return tuple(sorted(table.values(), key=lambda sweep: natural_key(sweep.id)))
 
 
-def _unique(faults: Iterable[ContinuousFault]) -> tuple[ContinuousFault, ...]:
-    table: dict[str, ContinuousFault] = {}
-    for fault in faults:
-        table.setdefault(fault.id, fault)
-    return tuple(sorted(table.values(), key=lambda fault: natural_key(fault.id)))
+def _same_sweep(one: ContinuousFault, other: ContinuousFault) -> bool:
+    size = other.to_value
+    return one.unit == other.unit and one.make(size).changes == other.make(size).changes
+
+
+def _named_apart(found: Mapping[str, Sequence[Listed]]) -> dict[str, Listed]:
+    """Give each its own id: its own where it came first, else one with its family."""
+    table: dict[str, Listed] = {shared: first for shared, (first, *_) in found.items()}
+    for sharing in found.values():
+        for other in sharing[1:]:
+            words = (other.family if n == 1 else f"{other.family}_{n}" for n in count(1))
+            named = (_with_word(other, word) for word in words)
+            apart: Listed = next(each for each in named if each.id not in table)
+            table[apart.id] = apart
+    return table
+
+
+def _with_word(one: Listed, word: str) -> Listed:
+    """Put a word before the size in the id; the faults a sweep makes bear it too."""
+    name, at, size = one.id.partition("@")
+    new_id = f"{name}@{word}{at}{size}"
+    if isinstance(one, ContinuousFault):
+        return replace(one, id=new_id, make=partial(_make_with_word, one.make, word))
+    return replace(one, id=new_id)
+
+
+def _make_with_word(make: Callable[[float], Fault], word: str, size: float) -> Fault:
+    return _with_word(make(size), word)
 
 
 def _fault_order(fault: Fault) -> tuple[object, ...]:

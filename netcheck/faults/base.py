@@ -108,6 +108,8 @@ class Fault:
     id: `<parts>/<kind>` or `<parts>/<kind>@<defect>`, stable for ever; the defect
         is left out where the kind has one size only (`C5/shorted`), several
         parts are joined by `+`, and after `@` a tube type may stand for a size.
+        Where two kinds change one part differently under one word, the second has its
+        family in its id: `R20/open@speaker`, `C3/leaky@grid_capacitor@1Mohm`.
     kind: the word in the id; family: the name of the `FaultKind` that found it.
     defect: what the faulty part measures, also where the id leaves it out; None
         where the fault has no size.
@@ -123,6 +125,12 @@ class Fault:
     defect: Defect | None = None
     next_measurement: str = ""
     family: str = ""
+
+    @property
+    def stem(self) -> str:
+        """The id without its size in numbers: one for all sizes of one fault."""
+        stem, _, last = self.id.rpartition("@")
+        return stem if stem and self.defect is not None and not last.isidentifier() else self.id
 
 
 @dataclass(frozen=True, slots=True)

@@ -27,7 +27,7 @@ from netcheck.circuit.changes import (
 )
 from netcheck.circuit.model import Circuit
 from netcheck.faults import FAULT_KINDS, list_continuous, list_faults
-from netcheck.faults.base import LIKELIHOOD_VALUE, Fault, FaultKind, size_text
+from netcheck.faults.base import LIKELIHOOD_VALUE, ContinuousFault, Fault, FaultKind, size_text
 from netcheck.roles.base import Roles
 
 from .fault_circuits import (
@@ -255,16 +255,49 @@ def test_one_change_found_by_two_kinds_is_listed_once() -> None:
     assert ids.count("R3/open") == 1
 
 
-def test_two_faults_under_one_id_are_rejected(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_two_different_faults_under_one_id_are_both_listed() -> None:
+    """A load that feeds back too: open is no speaker for one, an open resistor for the other."""
+    circuit, roles = el34_pair()
+    load = roles.named("speaker_load")[0]
+    both = replace(roles, roles=(*roles.roles, replace(load, name="feedback_resistor")))
+    listed = {fault.id: fault for fault in list_faults(circuit, both)}
+    first = listed[f"{load.part}/open"]
+    second = listed[f"{load.part}/open@speaker"]
+
+    assert (first.family, second.family) == ("feedback_resistor", "speaker")
+    assert (first.kind, second.kind) == ("open", "open")
+    assert first.changes != second.changes
+    assert f"{load.part}/shorted@speaker" not in listed
+    assert {one.stem for one in (first, second)} == {first.id, second.id}
+
+
+def test_sizes_and_sweeps_under_one_id_are_both_listed(monkeypatch: pytest.MonkeyPatch) -> None:
     circuit, roles = fixed_bias_pair()
     kind = FAULT_KINDS[0]
 
-    def other(circuit: Circuit, roles: Roles) -> list[Fault]:
-        return [replace(fault, changes=()) for fault in kind.find(circuit, roles)]
+    def elsewhere(fault: Fault) -> Fault:
+        return replace(fault, changes=(SetValue("R1", 1.0),), family="other")
 
-    monkeypatch.setattr(register, "FAULT_KINDS", (kind, replace(kind, find=other)))
-    with pytest.raises(ValueError, match="C3/leaky"):
-        list_faults(circuit, roles)
+    def find(circuit: Circuit, roles: Roles) -> list[Fault]:
+        return [elsewhere(fault) for fault in kind.find(circuit, roles)]
+
+    def moved(sweep: ContinuousFault) -> ContinuousFault:
+        return replace(sweep, family="other", make=lambda size: elsewhere(sweep.make(size)))
+
+    def continuous(circuit: Circuit, roles: Roles) -> list[ContinuousFault]:
+        return [moved(sweep) for sweep in kind.continuous(circuit, roles)]
+
+    other = replace(kind, name="other", find=find, continuous=continuous)
+    monkeypatch.setattr(register, "FAULT_KINDS", (kind, other, other))
+    ids = [fault.id for fault in list_faults(circuit, roles)]
+    sweeps = {sweep.id: sweep for sweep in list_continuous(circuit, roles)}
+
+    assert ids.count("C3/leaky@2Mohm") == ids.count("C3/leaky@other@2Mohm") == 1
+    assert len(set(ids)) == len(ids)
+    assert sweeps["C3/leaky"].make(3e6).id == "C3/leaky@3Mohm"
+    made = sweeps["C3/leaky@other"].make(3e6)
+    assert (made.id, made.stem) == ("C3/leaky@other@3Mohm", "C3/leaky@other")
+    assert made.changes == (SetValue("R1", 1.0),)
 
 
 @pytest.mark.parametrize(
