@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import subprocess
 import sys
 import tomllib
@@ -80,6 +81,72 @@ def test_version_is_that_of_the_distribution() -> None:
     version = tomllib.loads(project.read_text())["project"]["version"]
 
     assert run("--version").stdout == f"netcheck {version}\n"
+
+
+COMMANDS = [command.callback.__name__ for command in app.registered_commands if command.callback]
+
+
+@pytest.mark.parametrize("name", ["", *COMMANDS])
+def test_help_names_every_placeholder(name: str) -> None:
+    words = [name] if name else []
+    short, long = run(*words, "-h"), run(*words, "--help")
+
+    assert (short.exit_code, short.stdout) == (0, long.stdout)
+    assert "-h, --help" in long.stdout
+    assert not re.search(r"<\w|\{\w", long.stdout)
+
+
+@pytest.mark.parametrize(
+    ("name", "arguments"),
+    [
+        ("audit", "FILE"), ("sweep", "FILE PART KIND"), ("compare", "BEFORE AFTER"),
+        ("faults", "[KIND]"), ("fit", "FILE"), ("gate", "[FILE]..."),
+    ],
+)  # fmt: skip
+def test_line_of_usage(name: str, arguments: str) -> None:
+    text = run(name, "-h").stdout
+
+    assert f"netcheck {name} [OPTIONS] {arguments}\n" in text
+    for each in arguments.split():
+        assert f"\n  {each} " in text.partition("Arguments:")[2].partition("Options:")[0]
+
+
+@pytest.mark.parametrize("columns", [60, 80, 140])
+def test_help_is_as_wide_as_the_terminal_and_cuts_no_summary(columns: int) -> None:
+    text = subprocess.run(
+        [sys.executable, "-m", "netcheck", "--help"],
+        env=os.environ | {"COLUMNS": str(columns)},
+        capture_output=True, text=True, timeout=30, check=True,
+    ).stdout  # fmt: skip
+    listed = " ".join(text.partition("Commands:")[2].split())
+    longest = max(map(len, text.splitlines()))
+
+    assert "..." not in listed
+    for command in app.registered_commands:
+        assert command.callback is not None
+        assert " ".join(str(command.callback.__doc__).split()) in listed
+    assert longest <= columns
+    assert longest > 80 or columns <= 80
+
+
+def test_completion_in_a_shell_knows_commands_and_options() -> None:
+    def completed(words: str) -> set[str]:
+        env = os.environ | {
+            "_NETCHECK_COMPLETE": "complete_bash",
+            "COMP_WORDS": words,
+            "COMP_CWORD": str(len(words.split(" ")) - 1),
+        }
+        code = "import sys; from netcheck.cli import app; app(prog_name='netcheck')"
+        done = subprocess.run(
+            [sys.executable, "-c", code],
+            env=env, capture_output=True, text=True, timeout=30, check=True,
+        )  # fmt: skip
+        return set(done.stdout.split())
+
+    assert "--install-completion" in run("--help").stdout
+    assert completed("netcheck ") >= set(COMMANDS)
+    assert completed("netcheck audit --fa") == {"--fail-at"}
+    assert completed("netcheck audit --fail-at ne") == {"never"}
 
 
 def test_text_report(answer: Answer, netlist: Path) -> None:

@@ -25,6 +25,7 @@ from netcheck.cli.expect import expect
 from netcheck.cli.faults import faults
 from netcheck.cli.fit import fit
 from netcheck.cli.gate import gate
+from netcheck.cli.shell import Command
 from netcheck.cli.sweep import sweep
 from netcheck.cli.tubes import tubes
 
@@ -32,12 +33,18 @@ OBJECTS_BETWEEN_COLLECTIONS = 100_000
 """Loading modules makes many objects and leaves few cycles: with Python's own
 threshold of 700 a fifth of the start goes into looking for garbage."""
 
+WIDEST_HELP = 10_000
+"""Columns; so many that the width of the terminal decides."""
+
 app = typer.Typer(
     name="netcheck",
     help="Find which fault of a vacuum-tube amplifier would overheat which part.",
     epilog="Exit codes: 0 nothing at or above the threshold, 1 findings, 2 the question could "
     "not be answered, 70 a bug of netcheck, 130 interrupted.",
-    add_completion=False,
+    context_settings={
+        "help_option_names": ["-h", "--help"],
+        "max_content_width": WIDEST_HELP,
+    },
     no_args_is_help=True,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
@@ -72,4 +79,4 @@ def _options(
 
 
 for command in (audit, sweep, compare, expect, diagnose, annotate, draw, tubes, faults, fit, gate):
-    app.command()(command)
+    app.command(cls=Command, short_help=command.__doc__)(command)

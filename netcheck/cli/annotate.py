@@ -20,6 +20,7 @@ from netcheck.cli.shell import (
     TubesOption,
     check_readable,
     guarded,
+    one_of,
     print_report,
     print_whole,
 )
@@ -42,7 +43,11 @@ def annotate(
     file: NetlistArgument,
     format: Annotated[
         AnnotateFormat,
-        typer.Option("--format", help="Readable text, your netlist with comments, or JSON."),
+        typer.Option(
+            "--format",
+            metavar=one_of(AnnotateFormat),
+            help="Readable text, your netlist with comments, or JSON.",
+        ),
     ] = AnnotateFormat.TEXT,
     output: OutputOption = None,
     why: Annotated[bool, typer.Option("--why", help="Say why each role was given.")] = False,

@@ -52,6 +52,7 @@ from netcheck.cli.shell import (
     TubesOption,
     check_readable,
     guarded,
+    one_of,
     positive,
     print_report,
     print_whole,
@@ -93,13 +94,16 @@ FailAtOption = Annotated[
     FailAt,
     typer.Option(
         "--fail-at",
+        metavar=one_of(FailAt),
         help="Exit with 1 if the HEALTHY circuit has an error finding or a part over "
         "(or at) a limit.",
     ),
 ]
 
 
-FormatOption = Annotated[Format, typer.Option("--format", help="How the result is written.")]
+FormatOption = Annotated[
+    Format, typer.Option("--format", metavar=one_of(Format), help="How the result is written.")
+]
 IdleOnlyOption = Annotated[
     bool, typer.Option("--idle-only", help="Operating points only, without a signal.")
 ]

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from netcheck.cli.shell import one_of
 from netcheck.errors import NetcheckError
 
 if TYPE_CHECKING:
@@ -37,7 +38,11 @@ class Build(StrEnum):
 
 BuildOption = Annotated[
     Build,
-    typer.Option("--build", help="What stands on the bench: it says how likely each fault is."),
+    typer.Option(
+        "--build",
+        metavar=one_of(Build),
+        help="What stands on the bench: it says how likely each fault is.",
+    ),
 ]
 AgeOption = Annotated[
     str | None, typer.Option("--age", metavar="YEARS", help="Age of the set, such as 40y.")
@@ -51,11 +56,15 @@ ToleranceOption = Annotated[
 ]
 DrawsOption = Annotated[
     int | None,
-    typer.Option("--draws", min=100, max=1_000_000, help="Units drawn; 2000 if not given."),
+    typer.Option(
+        "--draws", metavar="N", min=100, max=1_000_000, help="Units drawn; 2000 if not given."
+    ),
 ]
 SeedOption = Annotated[
     int | None,
-    typer.Option("--seed", min=0, help="Another seed draws other units; 1 if not given."),
+    typer.Option(
+        "--seed", metavar="N", min=0, help="Another seed draws other units; 1 if not given."
+    ),
 ]
 MainsOption = Annotated[
     str | None,
@@ -77,6 +86,7 @@ RankOption = Annotated[
     RankBy,
     typer.Option(
         "--rank-by",
+        metavar=one_of(RankBy),
         help="Order of the faults: severity, risk (likelihood times severity), or the smallest "
         "sufficient defect.",
     ),

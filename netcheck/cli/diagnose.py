@@ -31,6 +31,7 @@ from netcheck.cli.shell import (
     TubesOption,
     check_readable,
     guarded,
+    one_of,
     positive,
     print_report,
     print_whole,
@@ -70,12 +71,18 @@ LogOption = Annotated[
 ]
 DiagnosisFormatOption = Annotated[
     DiagnosisFormat,
-    typer.Option("--format", help="Text, JSON, an HTML page, or the drawing alone as SVG."),
+    typer.Option(
+        "--format",
+        metavar=one_of(DiagnosisFormat),
+        help="Text, JSON, an HTML page, or the drawing alone as SVG.",
+    ),
 ]
 MeterOption = Annotated[
     str,
     typer.Option(
-        "--meter", help="10Mohm, 20kohm/V, digital, analog or `none`; its load is solved."
+        "--meter",
+        metavar="METER",
+        help="10Mohm, 20kohm/V, digital, analog or `none`; its load is solved.",
     ),
 ]
 MainsOption = Annotated[
@@ -87,7 +94,8 @@ MainsOption = Annotated[
     ),
 ]
 DrawsOption = Annotated[
-    int, typer.Option("--draws", min=50, max=5_000, help="Units drawn for every fault.")
+    int,
+    typer.Option("--draws", metavar="N", min=50, max=5_000, help="Units drawn for every fault."),
 ]
 
 

@@ -38,13 +38,17 @@ def draw(
     output: OutputOption = None,
     fault: Annotated[
         str | None,
-        typer.Option("--fault", help="Show the readings with this fault; an id of the report."),
+        typer.Option(
+            "--fault",
+            metavar="FAULT",
+            help="Show the readings with this fault; an id of the report.",
+        ),
     ] = None,
     plain: Annotated[
         bool, typer.Option("--plain", help="Names and values only; nothing is solved.")
     ] = False,
     scale: Annotated[
-        float, typer.Option("--scale", min=0.25, max=8.0, help="Size of a PNG.")
+        float, typer.Option("--scale", metavar="FACTOR", min=0.25, max=8.0, help="Size of a PNG.")
     ] = 2.0,
     tubes: TubesOption = None,
 ) -> int:

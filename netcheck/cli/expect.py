@@ -17,6 +17,7 @@ from netcheck.cli.shell import (
     TubesOption,
     check_readable,
     guarded,
+    one_of,
     print_report,
     print_whole,
 )
@@ -39,13 +40,18 @@ class SheetFormat(StrEnum):
 def expect(
     file: NetlistArgument,
     format: Annotated[
-        SheetFormat, typer.Option("--format", help="Readable text, CSV, or HTML to print.")
+        SheetFormat,
+        typer.Option(
+            "--format", metavar=one_of(SheetFormat), help="Readable text, CSV, or HTML to print."
+        ),
     ] = SheetFormat.TEXT,
     output: OutputOption = None,
     meter: Annotated[
         str,
         typer.Option(
-            "--meter", help="10Mohm, 20kohm/V, digital, analog or `none`; its load is solved."
+            "--meter",
+            metavar="METER",
+            help="10Mohm, 20kohm/V, digital, analog or `none`; its load is solved.",
         ),
     ] = "10Mohm",
     lamp: Annotated[
@@ -63,7 +69,8 @@ def expect(
         ),
     ] = "230V",
     draws: Annotated[
-        int, typer.Option("--draws", min=20, max=10_000, help="Units drawn for the bands.")
+        int,
+        typer.Option("--draws", metavar="N", min=20, max=10_000, help="Units drawn for the bands."),
     ] = 200,
     jobs: JobsOption = None,
     tubes: TubesOption = None,

@@ -14,7 +14,7 @@ def faults(
     kind: Annotated[
         str | None,
         typer.Argument(
-            metavar="[KIND]", help="One kind, group or word of an id, in full.", show_default=False
+            metavar="KIND", help="One kind, group or word of an id, in full.", show_default=False
         ),
     ] = None,
     everything: Annotated[bool, typer.Option("--all", help="Show every kind in full.")] = False,

@@ -8,7 +8,14 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from netcheck.cli.shell import OutputOption, TubesOption, check_readable, guarded, print_whole
+from netcheck.cli.shell import (
+    OutputOption,
+    TubesOption,
+    check_readable,
+    guarded,
+    one_of,
+    print_whole,
+)
 
 if TYPE_CHECKING:
     from netcheck.source import SourceText
@@ -27,13 +34,18 @@ def fit(
     points: Annotated[
         Path,
         typer.Argument(
+            metavar="FILE",
             help="Table (CSV) with columns plate_v, screen_v, grid_v, plate_a, screen_a.",
             show_default=False,
         ),
     ],
-    type: Annotated[Kind, typer.Option("--type", help="Law; pentode is for beam tetrodes too.")],
+    type: Annotated[
+        Kind,
+        typer.Option("--type", metavar=one_of(Kind), help="Law; pentode is for beam tetrodes too."),
+    ],
     name: Annotated[
-        str | None, typer.Option("--name", help="Name of the tube; default that of the file.")
+        str | None,
+        typer.Option("--name", metavar="NAME", help="Name of the tube; default that of the file."),
     ] = None,
     like: Annotated[
         str | None,

@@ -25,6 +25,7 @@ from netcheck.cli.shell import (
     OutputOption,
     TubesOption,
     guarded,
+    one_of,
     print_report,
     print_whole,
 )
@@ -46,30 +47,40 @@ if TYPE_CHECKING:
     Run = Callable[[list[Netlist], FoundPolicy, dt.date, Baseline | None], CheckReport]
 
 
+PolicyOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--policy",
+        metavar="FILE",
+        help="The policy; default the nearest netcheck.toml or pyproject.toml with a table "
+        "[tool.netcheck.gate], else the default policy.",
+    ),
+]
+BaselineOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--baseline",
+        metavar="FILE",
+        help="JSON of an earlier gate or audit: fail only on what got worse.",
+    ),
+]
+
+
 @guarded
 def gate(
     paths: Annotated[
         list[Path] | None,
-        typer.Argument(help="Netlists, and folders of netlists.", show_default=False),
-    ] = None,
-    policy: Annotated[
-        Path | None,
-        typer.Option(
-            "--policy",
-            help="The policy; default the nearest netcheck.toml or pyproject.toml with a table "
-            "[tool.netcheck.gate], else the default policy.",
+        typer.Argument(
+            metavar="FILE", help="Netlists, and folders of netlists.", show_default=False
         ),
     ] = None,
+    policy: PolicyOption = None,
     format: Annotated[
-        CheckFormat, typer.Option("--format", help="How the result is written.")
+        CheckFormat,
+        typer.Option("--format", metavar=one_of(CheckFormat), help="How the result is written."),
     ] = CheckFormat.TEXT,
     output: OutputOption = None,
-    baseline: Annotated[
-        Path | None,
-        typer.Option(
-            "--baseline", help="JSON of an earlier gate or audit: fail only on what got worse."
-        ),
-    ] = None,
+    baseline: BaselineOption = None,
     explain: Annotated[
         bool, typer.Option("--explain", help="Show every check and the rule that decided it.")
     ] = False,
@@ -86,7 +97,9 @@ def gate(
     ] = None,
     today: Annotated[
         str | None,
-        typer.Option("--today", help="The date waivers are held against (YYYY-MM-DD)."),
+        typer.Option(
+            "--today", metavar="DATE", help="The date waivers are held against (YYYY-MM-DD)."
+        ),
     ] = None,
     show_policy: Annotated[
         bool, typer.Option("--show-policy", help="Print the default policy and exit.")

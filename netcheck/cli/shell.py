@@ -13,9 +13,10 @@ import sys
 from collections.abc import Callable
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, ParamSpec
+from typing import TYPE_CHECKING, Annotated, Any, ParamSpec
 
 import typer
+from typer.core import TyperCommand
 
 from netcheck import __version__
 from netcheck.errors import ManyErrors, NetcheckError
@@ -32,6 +33,41 @@ TRACEBACK_VARIABLE = "NETCHECK_TRACEBACK"
 Arguments = ParamSpec("Arguments")
 
 
+class Command(TyperCommand):
+    """A command whose help names its arguments by the usual placeholders.
+
+    The parser's own words would be `{file} <path>`; a placeholder says what is meant.
+    """
+
+    def collect_usage_pieces(self, ctx: Any) -> list[str]:
+        """Return what follows the name of the command in the line of usage."""
+        arguments = (one for one in self.get_params(ctx) if one.param_type_name == "argument")
+        return ["[OPTIONS]", *(_placeholder(argument) for argument in arguments)]
+
+    def format_options(self, ctx: Any, formatter: Any) -> None:
+        """Write the arguments, each under its placeholder, and the options."""
+        kinds: dict[str, list[tuple[str, str]]] = {"argument": [], "option": []}
+        for one in self.get_params(ctx):
+            if record := one.get_help_record(ctx):
+                name = _placeholder(one) if one.param_type_name == "argument" else record[0]
+                kinds[one.param_type_name].append((name, record[1]))
+        for kind, rows in kinds.items():
+            if rows:
+                with formatter.section(f"{kind.capitalize()}s"):
+                    formatter.write_dl(rows)
+
+
+def _placeholder(argument: Any) -> str:
+    """Return how an argument stands in a line of usage: FILE, [FILE] or [FILE]...."""
+    name = argument.metavar or str(argument.name).upper()
+    return (name if argument.required else f"[{name}]") + ("..." if argument.nargs != 1 else "")
+
+
+def one_of(words: type[StrEnum]) -> str:
+    """Return the placeholder of an option that takes one of some words."""
+    return "|".join(words)
+
+
 class ListFormat(StrEnum):
     """Output formats of a list."""
 
@@ -39,17 +75,23 @@ class ListFormat(StrEnum):
     JSON = "json"
 
 
-ListFormatOption = Annotated[ListFormat, typer.Option("--format", help="Readable text, or JSON.")]
+ListFormatOption = Annotated[
+    ListFormat,
+    typer.Option("--format", metavar=one_of(ListFormat), help="Readable text, or JSON."),
+]
 JobsOption = Annotated[
     int | None,
-    typer.Option("--jobs", "-j", min=1, help="Worker processes; default all cores."),
+    typer.Option("--jobs", "-j", metavar="N", min=1, help="Worker processes; default all cores."),
 ]
-NetlistArgument = Annotated[Path, typer.Argument(help="The netlist.", show_default=False)]
+NetlistArgument = Annotated[
+    Path, typer.Argument(metavar="FILE", help="The netlist.", show_default=False)
+]
 OutputOption = Annotated[
-    Path | None, typer.Option("--output", "-o", help="Write here instead of standard output.")
+    Path | None,
+    typer.Option("--output", "-o", metavar="FILE", help="Write here instead of standard output."),
 ]
 MeterOption = Annotated[
-    str, typer.Option("--meter", help="Input resistance of the meter, or `none`.")
+    str, typer.Option("--meter", metavar="METER", help="Input resistance of the meter, or `none`.")
 ]
 TubesOption = Annotated[
     Path | None,
@@ -60,7 +102,9 @@ TubesOption = Annotated[
         help="Folder of data files of your own tube types.",
     ),
 ]
-FrequencyOption = Annotated[str, typer.Option("--frequency", help="Frequency of the driving sine.")]
+FrequencyOption = Annotated[
+    str, typer.Option("--frequency", metavar="HZ", help="Frequency of the driving sine.")
+]
 
 
 def guarded(command: Callable[Arguments, int]) -> Callable[Arguments, None]:

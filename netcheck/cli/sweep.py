@@ -17,6 +17,7 @@ from netcheck.cli.shell import (
     TubesOption,
     check_readable,
     guarded,
+    one_of,
     positive,
     print_report,
     print_whole,
@@ -38,27 +39,40 @@ class SweepFormat(StrEnum):
     CSV = "csv"
 
 
+PointsOption = Annotated[
+    int,
+    typer.Option("--points", metavar="N", min=FEWEST, max=MOST, help="Sizes from end to end."),
+]
+PlotOption = Annotated[
+    Path | None,
+    typer.Option("--plot", metavar="FILE", help="Draw the idle curves to this .png or .svg."),
+]
+
+
 @guarded
 def sweep(
     file: NetlistArgument,
-    part: Annotated[str, typer.Argument(help="A part; R31+R32 for two.", show_default=False)],
-    kind: Annotated[
-        str, typer.Argument(help="A kind of fault with a size, as in ids.", show_default=False)
+    part: Annotated[
+        str, typer.Argument(metavar="PART", help="A part; R31+R32 for two.", show_default=False)
     ],
-    points: Annotated[
-        int, typer.Option("--points", min=FEWEST, max=MOST, help="Sizes from end to end.")
-    ] = USUAL,
+    kind: Annotated[
+        str,
+        typer.Argument(
+            metavar="KIND", help="A kind of fault with a size, as in ids.", show_default=False
+        ),
+    ],
+    points: PointsOption = USUAL,
     driven: Annotated[
         bool, typer.Option("--driven", help="Also solve every size under drive.")
     ] = False,
-    plot: Annotated[
-        Path | None, typer.Option("--plot", help="Draw the idle curves to this .png or .svg.")
-    ] = None,
+    plot: PlotOption = None,
     tube: Annotated[
-        str, typer.Option("--tube", help="Show this tube, not the one that moves most.")
+        str,
+        typer.Option("--tube", metavar="TUBE", help="Show this tube, not the one that moves most."),
     ] = "",
     format: Annotated[
-        SweepFormat, typer.Option("--format", help="Readable text, JSON or CSV.")
+        SweepFormat,
+        typer.Option("--format", metavar=one_of(SweepFormat), help="Readable text, JSON or CSV."),
     ] = SweepFormat.TEXT,
     output: OutputOption = None,
     jobs: JobsOption = None,

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 @guarded
 def tubes(
     name: Annotated[
-        str | None, typer.Argument(metavar="[TYPE]", help="One type, in full.", show_default=False)
+        str | None, typer.Argument(metavar="TYPE", help="One type, in full.", show_default=False)
     ] = None,
     format: ListFormatOption = ListFormat.TEXT,
     plot: Annotated[
