@@ -9,12 +9,16 @@ import re
 import zlib
 from dataclasses import replace
 from html.parser import HTMLParser
+from pathlib import Path
 from typing import Any
 
 import pytest
-from sample_audit import build, circuit, fault_results
+from sample_audit import build, circuit, fault_results, solved
 
+from netcheck.pipeline import load_circuit
 from netcheck.report.html import to_html
+from netcheck.report.html.plate_plot import plate_plots
+from netcheck.roles import recognise
 
 NASTY = "</script><script>alert(1)</script>\u2028<img src=x onerror=alert(1)>\"'&"
 
@@ -145,3 +149,25 @@ def test_circuit_that_was_not_solved_still_gives_a_page() -> None:
 
     assert "Ranking of 0 faults" in text
     assert "no readings: not solved at idle" in text
+
+
+@pytest.mark.parametrize("across_v", [0.0, -3.0, 1e-9])
+def test_a_tube_without_volts_is_drawn_all_the_same(across_v: float) -> None:
+    real = load_circuit(Path(__file__).parents[2] / "circuits" / "6v6_single_ended.cir")
+    idle = solved("idle", 10.4)
+    state = idle.tubes["X2"]
+    starved = replace(
+        state,
+        plate_v=state.cathode_v + across_v,
+        screen_v=state.cathode_v + across_v,
+        plate_current_a=0.0,
+        plate_dissipation_w=0.0,
+    )
+    healthy = {"idle": replace(idle, tubes={tube.ref: starved for tube in real.tubes})}
+    audit = build(circuit=real, roles=recognise(real), healthy=healthy, faults=())
+
+    (plot,) = plate_plots(audit)
+
+    assert "load-line" not in plot.svg or across_v > 0.0
+    assert "nan" not in plot.svg
+    assert plot.idle.endswith(" 0 mA, 0 W")

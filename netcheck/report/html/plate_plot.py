@@ -38,6 +38,8 @@ ENDS = (1.0, 1.2, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
 SAME = 0.03
 """Points closer than this share a mark."""
 MOST_NAMES = 4
+LEAST_V = 1.0
+"""A tube that has no volts left, or less than none, is drawn on axes of this many."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,13 +101,16 @@ def _plot(audit: Audit, part: Part, tube: TubeType, idle: Solved) -> PlatePlot:
     load, how = _load_ohm(audit, part.ref)
     pair = any(len(stage.tubes) > 1 for stage in audit.roles.output_stages)
     moved = _moved(audit, part.ref, state)
-    top_v = _round_up(ROOM * max(2.0 * volts, driven.plate_peak_v if driven else 0.0), ENDS)
+    top_v = _round_up(
+        ROOM * max(2.0 * volts, driven.plate_peak_v if driven else 0.0, LEAST_V), ENDS
+    )
     peak = driven.cathode_peak_current_a if driven else 0.0
-    needed = [2.6 * amps, peak, (limit or 0.0) / volts * 1.6]
+    needed = [2.6 * amps, peak, (limit or 0.0) / max(volts, LEAST_V) * 1.6]
     if load:
         needed.append(min(volts / load + (0.0 if pair else amps), 6.0 * max(needed)))
     near = [_point(each)[1] for _, each in moved if _point(each)[1] < 2 * max(needed)]
     sheet = _Sheet(top_v, _round_up(ROOM * 1e3 * max(*needed, *near, 1e-3), ENDS))
+    at = sheet.x(max(volts, 0.0))
     body = [
         *_axes(sheet),
         f'<g clip-path="url(#clip-{_safe(part.ref)})">',
@@ -115,8 +120,8 @@ def _plot(audit: Audit, part: Part, tube: TubeType, idle: Solved) -> PlatePlot:
         "</g>",
         *_swing(sheet, driven),
         *_moved_marks(sheet, moved),
-        f'<circle class="idle" cx="{sheet.x(volts):.1f}" cy="{sheet.y(amps * 1e3):.1f}" r="6"/>'
-        f'<text class="strong halo" x="{sheet.x(volts) + 10:.1f}" '
+        f'<circle class="idle" cx="{at:.1f}" cy="{sheet.y(amps * 1e3):.1f}" r="6"/>'
+        f'<text class="strong halo" x="{at + 10:.1f}" '
         f'y="{sheet.y(amps * 1e3) - 8:.1f}">idle</text>',
     ]
     label = escape(f"Plate curves of {part.ref} with its idle point; readings stand below")
@@ -126,7 +131,7 @@ def _plot(audit: Audit, part: Part, tube: TubeType, idle: Solved) -> PlatePlot:
         f'width="{WIDTH - LEFT - RIGHT}" height="{HEIGHT - TOP - BOTTOM}"/></clipPath>'
         f"{''.join(body)}</svg>"
     )
-    text = f"{volts:.0f} V plate to cathode, {amps * 1e3:.3g} mA, {volts * amps:.3g} W"
+    text = f"{volts:.0f} V plate to cathode, {amps * 1e3:.3g} mA, {volts * amps + 0.0:.3g} W"
     notes = _notes(part, state, limit, load, how, driven, pair)
     return PlatePlot(part.ref, type_name(part), svg, text, notes, tuple(_rows(sheet, moved, limit)))
 
@@ -233,7 +238,7 @@ def _axes(sheet: _Sheet) -> Iterator[str]:
 def _curves(sheet: _Sheet, tube: TubeType, state: TubeState) -> Iterator[str]:
     plate = np.linspace(0.0, sheet.top_v, SAMPLES)
     screen_v = None if state.screen_v is None else state.screen_v - state.cathode_v
-    drawing = screen_v if screen_v is not None else 0.8 * sheet.top_v
+    drawing = max(screen_v if screen_v is not None else 0.8 * sheet.top_v, LEAST_V)
     step = _round_up(1.05 * drawing / tube.law.amplification / CURVES)
     for number in range(CURVES + 2):
         grid = -step * number
@@ -269,6 +274,8 @@ def _load_line(
     if not load:
         return
     at_zero = volts if pair else volts + amps * load
+    if at_zero <= 0.0:
+        return
     ends = np.array([0.0, at_zero])
     yield sheet.line(ends, np.array([at_zero / load, 0.0]), "load-line")
 
