@@ -21,12 +21,17 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from netcheck.circuit.linear import solve_network
 from netcheck.circuit.model import Circuit, Part
 
 LEAST_OHM = 1e-3
 OPEN_FROM_OHM = 20e6
 """More than this reads as open: the highest range of common meters ends at 20 to 60 Mohm,
 and boards and electrolytics leak as much (common practice)."""
+
+
+LEAK_SIEMENS = 1e-15
+"""What joins nets that no branch of a countable conductance joins: far beyond any range."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +98,7 @@ def _inverse(matrix: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return the impedances, with the island's first net as the reference."""
     found = np.zeros_like(matrix)
     if len(matrix) > 1:
-        found[1:, 1:] = np.linalg.inv(matrix[1:, 1:])
+        found[1:, 1:] = solve_network(matrix[1:, 1:], np.eye(len(matrix) - 1), LEAK_SIEMENS)
     return found
 
 

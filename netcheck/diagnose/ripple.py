@@ -28,6 +28,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netcheck.circuit.changes import DriveLevel, SetValue, apply_changes
+from netcheck.circuit.linear import solve_network
 from netcheck.circuit.model import GROUND, Circuit, Part
 from netcheck.diagnose import evidence_tables as tables
 from netcheck.diagnose.evidence_rules import first_value, log_ramp
@@ -39,6 +40,8 @@ from netcheck.roles.base import Roles
 
 Complex = NDArray[np.complex128]
 
+LEAK_SIEMENS = 1e-12
+"""From every net to ground, so that a net that floats has an answer."""
 LEAST, MOST = 0.05, 0.95
 """No yes or no is surer: a probe slips, or what is seen is taken from elsewhere (common
 practice)."""
@@ -253,7 +256,7 @@ def _transfers(circuit: Circuit, roles: Roles, hz: float) -> dict[str, dict[str,
         for net, sign in zip(circuit[ref].nets, (1.0, -1.0), strict=False):
             if net != GROUND:
                 drive[place[net], column] += sign / LEAST_OHM
-    volts = np.abs(np.linalg.solve(admittance, drive))
+    volts = np.abs(solve_network(admittance, drive, LEAK_SIEMENS))
     return {
         ref: {net: float(volts[at, column]) for net, at in place.items()}
         for column, ref in enumerate(refs)
@@ -273,13 +276,14 @@ def _heater_v(net: str, fault: Fault, sound: _Same) -> float:
         return 0.0
     drive = np.zeros(len(place), dtype=complex)
     drive[place[cathode]] = 1.0
-    impedance = np.linalg.solve(_admittance(circuit, sound.roles, MAINS_HZ, place), drive)
+    admittance = _admittance(circuit, sound.roles, MAINS_HZ, place)
+    impedance = solve_network(admittance, drive, LEAK_SIEMENS)
     volts = HEATER_V * abs(impedance[place[seen]] / (impedance[place[cathode]] + ohm))
     return float(volts) * (STAGE_GAIN if is_plate else 1.0)
 
 
 def _admittance(circuit: Circuit, roles: Roles, hz: float, place: Mapping[str, int]) -> Complex:
-    matrix = np.diag(np.full(len(place), 1e-12, dtype=complex))
+    matrix = np.diag(np.full(len(place), LEAK_SIEMENS, dtype=complex))
     for part in circuit:
         for first, second, siemens in _branches(part, roles, 2.0 * math.pi * hz):
             if first == second:

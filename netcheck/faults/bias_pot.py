@@ -14,11 +14,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from netcheck.circuit.changes import SetValue
+from netcheck.circuit.linear import solve_network
 from netcheck.circuit.model import GROUND, Circuit
 from netcheck.roles.base import BiasSupply, Roles
 
 END_OHM = 1.0
 """What is left between wiper and end of a pot at its stop (common practice)."""
+
+LEAK_SIEMENS = 1e-15
+"""From every net to ground, so that parts of the network that hang free have an answer."""
 
 NETWORK_ROLES = ("bias_divider", "bias_pot", "bias_series_resistor")
 HALVES = 2
@@ -126,8 +130,7 @@ def _solve(edges: list[tuple[str, str, float]], fixed: Mapping[str, float]) -> d
     """Solve a network of resistors between nets of known volts."""
     nets = sorted({net for first, second, _ in edges for net in (first, second)} - fixed.keys())
     place = {net: number for number, net in enumerate(nets)}
-    # A very small conductance to ground keeps parts of the network that hang free solvable.
-    matrix = np.eye(len(nets)) * 1e-15
+    matrix = np.eye(len(nets)) * LEAK_SIEMENS
     current = np.zeros(len(nets))
     for first, second, ohm in edges:
         for near, far in ((first, second), (second, first)):
@@ -137,5 +140,5 @@ def _solve(edges: list[tuple[str, str, float]], fixed: Mapping[str, float]) -> d
                     matrix[place[near], place[far]] -= 1.0 / ohm
                 else:
                     current[place[near]] += fixed[far] / ohm
-    solution = np.linalg.solve(matrix, current)
+    solution = solve_network(matrix, current, LEAK_SIEMENS)
     return {**fixed, **{net: float(solution[place[net]]) for net in nets}}

@@ -17,6 +17,7 @@ from collections.abc import Iterable, Iterator, Mapping
 
 import numpy as np
 
+from netcheck.circuit.linear import solve_network
 from netcheck.circuit.model import GROUND, Circuit, Part
 from netcheck.findings import Finding
 from netcheck.judge.tube_limits import used_rows
@@ -114,7 +115,7 @@ def grid_ohms(circuit: Circuit, tubes: Iterable[str]) -> dict[str, float]:
     for net in grids.values():
         if net in place:
             drive[place[net]] += 1.0
-    volts = np.linalg.solve(matrix, drive) if nets else drive
+    volts = solve_network(matrix, drive, OPEN_SIEMENS) if nets else drive
     return {
         ref: float(volts[place[net]]) if net in place else (0.0 if net == GROUND else float("inf"))
         for ref, net in grids.items()
