@@ -110,7 +110,13 @@ def test_a_module(module: Path) -> None:
     assert MACHINE.search(text) is None
 
 
-@pytest.mark.parametrize("document", ["README.md", "DEVELOPERS.md", "Makefile", "pyproject.toml"])
+@pytest.mark.parametrize(
+    "document",
+    [
+        *("README.md", "DEVELOPERS.md", "Makefile", "pyproject.toml"),
+        *(f"netcheck/manual/{file.name}" for file in sorted(CHECKOUT.glob("netcheck/manual/*.md"))),
+    ],
+)
 def test_a_document_names_no_machine(document: str) -> None:
     assert MACHINE.search((CHECKOUT / document).read_text(encoding="utf-8")) is None
 

@@ -1,8 +1,13 @@
-"""The two documents say what is so: samples, commands, files, rooms, notes, exit codes."""
+"""The documents say what is so: samples, commands, files, rooms, notes, exit codes; the manual
+is shown by `netcheck help`."""
 
 from __future__ import annotations
 
+import os
+import pty
 import re
+import subprocess
+import sys
 import tomllib
 from functools import cache
 from pathlib import Path
@@ -12,6 +17,7 @@ from typer.testing import CliRunner
 
 from netcheck import cli
 from netcheck.cli import shell
+from netcheck.cli.help import topics
 from netcheck.netlist.parse import known_keys
 from netcheck.report.words import VERDICTS
 from tests.readme_samples import Sample, differences, excerpt, samples
@@ -19,7 +25,15 @@ from tests.readme_samples import Sample, differences, excerpt, samples
 CHECKOUT = Path(__file__).resolve().parent.parent
 README = CHECKOUT / "README.md"
 DEVELOPERS = CHECKOUT / "DEVELOPERS.md"
-DOCUMENTS = (README, DEVELOPERS)
+MANUAL = tuple(sorted((CHECKOUT / "netcheck" / "manual").glob("*.md")))
+OF_AUDIT, OF_NETLIST = (
+    CHECKOUT / "netcheck" / "manual" / f"{topic}.md" for topic in ("audit", "netlist")
+)
+FOR_USERS = (README, *MANUAL)
+DOCUMENTS = (*FOR_USERS, DEVELOPERS)
+MARK = "<!-- output of: "
+MOST_LINES = 220
+"""What a stranger reads of the README to its end."""
 OF_THE_USER = {"netcheck.toml"}
 """Files that a user writes; they are named, and not here."""
 
@@ -40,20 +54,28 @@ def now(sample: Sample) -> str:
     return excerpt(output_of(sample.arguments), sample.show)
 
 
-def test_samples_in_the_readme_are_what_the_program_prints(
-    remake_golden: bool, monkeypatch: pytest.MonkeyPatch
+WITH_SAMPLES = tuple(each for each in FOR_USERS if MARK in text_of(each))
+
+
+def test_the_documents_that_show_output_have_samples() -> None:
+    assert {each.stem for each in WITH_SAMPLES} >= {"README", "audit", "bench", "drawing"}
+
+
+@pytest.mark.parametrize("document", WITH_SAMPLES, ids=lambda path: path.name)
+def test_samples_are_what_the_program_prints(
+    document: Path, remake_golden: bool, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.chdir(CHECKOUT)
-    text = text_of(README)
+    text = text_of(document)
     found = samples(text)
 
     if remake_golden:
         for sample in reversed(found):
             text = text[: sample.start] + now(sample) + text[sample.end :]
-        README.write_text(text, encoding="utf-8")
+        document.write_text(text, encoding="utf-8")
         found = samples(text)
 
-    assert len(found) == text.count("<!-- output of: ")
+    assert len(found) == text.count(MARK)
     assert found
     assert {sample.text: differences(sample.text, now(sample)) for sample in found} == {
         sample.text: [] for sample in found
@@ -78,6 +100,7 @@ def test_the_readme_begins_with_the_job_and_the_two_commands() -> None:
     makefile = text_of(CHECKOUT / "Makefile")
     assert re.search(r"^demo:", makefile, re.MULTILINE)
     assert re.search(r"^test:", makefile, re.MULTILINE)
+    assert len(text_of(README).splitlines()) <= MOST_LINES
 
 
 @pytest.mark.parametrize("document", DOCUMENTS, ids=lambda path: path.name)
@@ -88,37 +111,69 @@ def test_files_that_are_named_are_there(document: Path) -> None:
         r"`((?:netcheck|tests|circuits|grammar|\.ci)/[\w./-]*|\w+\.(?:py|toml|md))`", text
     )
 
-    assert linked or named
+    assert linked or named or document in MANUAL
     homes = (CHECKOUT, CHECKOUT / "netcheck")
     missing = {
-        name
-        for name in {*linked, *named} - OF_THE_USER
-        if not any((home / name).exists() for home in homes)
+        name for name in {*named} - OF_THE_USER if not any((home / name).exists() for home in homes)
     }
+    missing |= {name for name in linked if not (document.parent / name).exists()}
     assert missing == set()
 
 
-def test_commands_in_the_readme_are_understood() -> None:
-    blocks = "".join(re.findall(r"^```\n(.*?)^```$", text_of(README), re.MULTILINE | re.DOTALL))
-    lines = re.findall(r"^netcheck (\w+)(.*?)(?:\s+#.*)?$", blocks, re.MULTILINE)
+@pytest.mark.parametrize("document", DOCUMENTS, ids=lambda path: path.name)
+def test_headings_that_are_linked_are_there(document: Path) -> None:
+    for name, anchor in re.findall(r"\]\(([^)#:]*)#([^)]+)\)", text_of(document)):
+        text = text_of(document.parent / name) if name else text_of(document)
+        headings = re.findall(r"^#+ (.+)$", text, re.MULTILINE)
+        assert anchor in {
+            re.sub(r"[^\w -]", "", each.lower()).replace(" ", "-") for each in headings
+        }
 
-    commands = {command.callback.__name__ for command in cli.app.registered_commands}
-    assert {name for name, _ in lines} == commands
+
+def commands() -> set[str]:
+    return {command.callback.__name__ for command in cli.app.registered_commands}
+
+
+@cache
+def usage_of(command: str) -> str:
+    return CliRunner().invoke(cli.app, [command, "--help"]).stdout
+
+
+def shell_blocks(text: str) -> str:
+    """Return what stands between fences that name no language."""
+    fenced = re.findall(r"^```(\w*)\n(.*?)^```$", text, re.MULTILINE | re.DOTALL)
+    return "".join(block for language, block in fenced if not language)
+
+
+def test_every_command_is_in_the_readme() -> None:
+    blocks = shell_blocks(text_of(README))
+
+    assert set(re.findall(r"^netcheck (\w+)", blocks, re.MULTILINE)) == commands()
+
+
+@pytest.mark.parametrize("document", FOR_USERS, ids=lambda path: path.name)
+def test_commands_are_understood(document: Path) -> None:
+    text = text_of(document)
+    blocks = shell_blocks(text)
+    lines = re.findall(r"^netcheck (\w+)(.*?)(?:\s+#.*)?$", blocks, re.MULTILINE)
+    lines += re.findall(r"`netcheck ([a-z]+)\b([^`]*)`", text)
+
+    assert {name for name, _ in lines} <= commands()
     for name, rest in lines:
         options = re.findall(r"--[\w-]+", rest)
-        usage = CliRunner().invoke(cli.app, [name, "--help"]).stdout
-        assert all(option in usage for option in options)
+        assert all(option in usage_of(name) or option == "--help" for option in options)
 
 
 @pytest.mark.parametrize("key", sorted(known_keys()))
-def test_every_note_is_in_the_readme(key: str) -> None:
-    table = text_of(README).partition("| note | on |")[2].partition("\n\n")[0]
+def test_every_note_is_in_the_manual(key: str) -> None:
+    table = text_of(OF_NETLIST).partition("| note | on |")[2].partition("\n\n")[0]
 
     assert re.search(rf"`{key}(?:=[^`]+)?`", table)
 
 
-def test_every_verdict_and_exit_code_is_in_the_readme() -> None:
-    text = text_of(README)
+@pytest.mark.parametrize("document", [README, OF_AUDIT], ids=lambda path: path.name)
+def test_every_verdict_and_exit_code_is_told(document: Path) -> None:
+    text = text_of(document)
     codes = (0, shell.EXIT_FINDINGS, shell.EXIT_UNANSWERED, shell.EXIT_BUG, shell.EXIT_INTERRUPTED)
 
     assert tuple(re.findall(r"^\| `(\w+)` \| ", text, re.MULTILINE))[: len(VERDICTS)] == VERDICTS
@@ -143,3 +198,70 @@ def test_the_names_of_the_distribution() -> None:
     assert f"`{project['name']}`" in text_of(README)
     assert project["license"] in text_of(README)
     assert set(project["scripts"]) == {"netcheck"}
+
+
+def help_on(*arguments: str) -> str:
+    result = CliRunner().invoke(cli.app, ["help", *arguments])
+    assert result.exit_code == 0, result.output
+    return result.stdout
+
+
+def test_help_lists_each_topic_on_one_line_and_the_readme_links_it() -> None:
+    listed = help_on().partition("\n\n")[0].splitlines()
+
+    assert [line.split()[0] for line in listed] == topics() == [each.stem for each in MANUAL]
+    assert all(f"](netcheck/manual/{topic}.md)" in text_of(README) for topic in topics())
+
+
+@pytest.mark.parametrize("document", MANUAL, ids=lambda path: path.name)
+def test_help_shows_all_of_a_topic(document: Path) -> None:
+    text = text_of(document)
+    shown = help_on(document.stem.upper())
+
+    assert "<!--" not in shown
+    assert "```" not in shown
+    for block in re.findall(r"^```\w*\n(.*?)^```$", text, re.MULTILINE | re.DOTALL):
+        assert "\n".join(line.rstrip() for line in block.splitlines()) in shown
+    for heading in re.findall(r"^#+ (.+)$", text, re.MULTILINE):
+        assert f"\n{heading.replace('`', '')}\n---" in shown
+
+
+def test_help_on_an_unknown_topic_suggests_one() -> None:
+    near = CliRunner().invoke(cli.app, ["help", "netlst"])
+    far = CliRunner().invoke(cli.app, ["help", "xyzzy"])
+
+    assert near.exit_code == far.exit_code == shell.EXIT_UNANSWERED
+    assert "no topic `netlst`\nhint: did you mean `netlist`?" in near.output
+    assert all(topic in far.output for topic in topics())
+
+
+def test_help_is_paged_on_a_terminal() -> None:
+    above, below = pty.openpty()
+    with subprocess.Popen(
+        [sys.executable, "-m", "netcheck", "help", "json"],
+        cwd=CHECKOUT,
+        env={**os.environ, "PAGER": "cat -n", "TERM": "xterm"},
+        stdin=below,
+        stdout=below,
+    ) as program:
+        os.close(below)
+        shown = _read_to_the_end(above)
+        program.wait(60)
+    os.close(above)
+
+    assert program.returncode == 0
+    assert re.search(r"^ +2\s.*JSON", shown, re.MULTILINE)
+
+
+def _read_to_the_end(terminal: int) -> str:
+    """Read until the other side is closed, which Linux reports as an error."""
+    pieces = []
+    while True:
+        try:
+            piece = os.read(terminal, 4096)
+        except OSError:
+            break
+        if not piece:
+            break
+        pieces.append(piece)
+    return b"".join(pieces).decode()

@@ -25,6 +25,7 @@ from netcheck.cli.expect import expect
 from netcheck.cli.faults import faults
 from netcheck.cli.fit import fit
 from netcheck.cli.gate import gate
+from netcheck.cli.help import help
 from netcheck.cli.shell import Command
 from netcheck.cli.sweep import sweep
 from netcheck.cli.tubes import tubes
@@ -78,5 +79,7 @@ def _options(
     """Find which fault of a vacuum-tube amplifier would overheat which part."""
 
 
-for command in (audit, sweep, compare, expect, diagnose, annotate, draw, tubes, faults, fit, gate):
+for command in (
+    *(audit, sweep, compare, expect, diagnose, annotate, draw, tubes, faults, fit, gate, help),
+):
     app.command(cls=Command, short_help=command.__doc__)(command)
