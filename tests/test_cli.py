@@ -24,6 +24,7 @@ from netcheck.errors import ManyErrors, NetcheckError, SolverUnavailableError
 from netcheck.findings import Finding
 from netcheck.rank import View
 from netcheck.report.model import Audit
+from netcheck.solve.ngspice import OLDEST, find_library
 from netcheck.source import SourceText, Span
 from netcheck.workbench.settings import Settings as Options
 from netcheck.workbench.settings import ToleranceOptions
@@ -80,7 +81,36 @@ def test_version_is_that_of_the_distribution() -> None:
     project = Path(__file__).parent.parent / "pyproject.toml"
     version = tomllib.loads(project.read_text())["project"]["version"]
 
-    assert run("--version").stdout == f"netcheck {version}\n"
+    assert run("--version").stdout.splitlines()[0] == f"netcheck {version}"
+
+
+def test_version_names_ngspice_and_its_library() -> None:
+    result = run("--version")
+    own, solver = result.stdout.splitlines()
+
+    found = re.fullmatch(r"ngspice (\d+)\S* \((.+)\)", solver)
+    assert found is not None
+    assert int(found[1]) >= OLDEST
+    assert found[2] == find_library()
+    assert (own, result.exit_code, result.stderr) == (f"netcheck {netcheck.__version__}", 0, "")
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [(None, "no ngspice: .* not there: .*"), ("no library", "no ngspice: .* does not load: .*")],
+)
+def test_version_says_that_there_is_no_ngspice(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, content: str | None, said: str
+) -> None:
+    library = tmp_path / "libngspice.so"
+    if content is not None:
+        library.write_text(content)
+    monkeypatch.setenv("NGSPICE_LIBRARY_PATH", str(library))
+
+    result = run("--version")
+
+    assert re.fullmatch(said, result.stdout.splitlines()[1])
+    assert (len(result.stdout.splitlines()), result.exit_code) == (2, 0)
 
 
 COMMANDS = [command.callback.__name__ for command in app.registered_commands if command.callback]

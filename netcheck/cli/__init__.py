@@ -11,7 +11,7 @@ imports what it needs, so that `--version` and an idle audit start fast.
 from __future__ import annotations
 
 import gc
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -29,6 +29,9 @@ from netcheck.cli.help import help
 from netcheck.cli.shell import Command
 from netcheck.cli.sweep import sweep
 from netcheck.cli.tubes import tubes
+
+if TYPE_CHECKING:
+    from netcheck.solve.ngspice import Engine
 
 OBJECTS_BETWEEN_COLLECTIONS = 100_000
 """Loading modules makes many objects and leaves few cycles: with Python's own
@@ -64,7 +67,31 @@ def main() -> None:
 def _show_version(wanted: bool) -> None:
     if wanted:
         typer.echo(f"netcheck {__version__}")
+        typer.echo(_solver_line())
         raise typer.Exit
+
+
+def _solver_line() -> str:
+    """Say which ngspice is used and where it is, or why there is none.
+
+    A worker is asked, for one that loads the library also tries it out.
+    """
+    from netcheck.errors import SolverUnavailableError
+    from netcheck.solve.pool import Job, Lost, Pool
+    from netcheck.source import printable
+
+    try:
+        with Pool(jobs=1) as pool:
+            (found,) = pool.run([Job(_library_of, ())])
+    except SolverUnavailableError as error:
+        return printable(f"no ngspice: {error.message}")
+    if isinstance(found, Lost):
+        return f"no ngspice: {found.reason}"
+    return printable(f"{pool.engine} ({found})")
+
+
+def _library_of(engine: Engine) -> str:
+    return engine.library
 
 
 @app.callback()
@@ -72,7 +99,10 @@ def _options(
     version: Annotated[
         bool,
         typer.Option(
-            "--version", callback=_show_version, is_eager=True, help="Show the version and exit."
+            "--version",
+            callback=_show_version,
+            is_eager=True,
+            help="Show the versions of netcheck and ngspice, and exit.",
         ),
     ] = False,
 ) -> None:

@@ -89,7 +89,8 @@ class Engine:
     """
 
     def __init__(self, folder: str | None = None) -> None:
-        os.environ[LIBRARY_VARIABLE] = find_library()
+        self.library = find_library()
+        os.environ[LIBRARY_VARIABLE] = self.library
         private = tempfile.mkdtemp(prefix="netcheck-", dir=folder)
         os.chdir(private)
         os.environ["HOME"] = private
