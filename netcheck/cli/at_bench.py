@@ -74,8 +74,7 @@ def opened(
     forget: bool = False,
 ) -> Iterator[Dictionary]:
     """Open the dictionary of a netlist; workers start only where something is solved."""
-    from netcheck.diagnose.dictionary import Dictionary
-    from netcheck.diagnose.store import Store, usual_folder
+    from netcheck.diagnose.dictionary import Dictionary, Store, usual_folder
     from netcheck.pipeline import load_circuit
     from netcheck.report.progress import progress_for_terminal
     from netcheck.solve.pool import Pool

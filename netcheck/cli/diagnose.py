@@ -181,8 +181,8 @@ def _logged(reader: Reader, log: Path | None) -> Known:
 def _asked(
     investigation: Investigation, reader: Reader, known: Known, logged: Known, log: Path | None
 ) -> Investigation:
-    from netcheck.diagnose.cautions import CAUTIONS
-    from netcheck.diagnose.questions import Log, ask_on
+    from netcheck.diagnose.reading_file import Log, ask_on
+    from netcheck.diagnose.sheet_lines import CAUTIONS
 
     if isinstance(sys.stdin, io.TextIOWrapper):
         sys.stdin.reconfigure(errors="replace")

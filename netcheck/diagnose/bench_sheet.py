@@ -10,47 +10,56 @@ same situation.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 
+import numpy as np
+from numpy.typing import NDArray
+
+from netcheck.circuit.changes import apply_changes
 from netcheck.circuit.model import Circuit
-from netcheck.diagnose.bench import Read, SolvedBench
-from netcheck.diagnose.causes import Pointed, pointed
-from netcheck.diagnose.cautions import CAUTIONS
-from netcheck.diagnose.heat_limit import heat_limits, plate_limits
-from netcheck.diagnose.lamp import Lamp
-from netcheck.diagnose.lamp_load import lamp_points
+from netcheck.diagnose.bench import Read, SolvedBench, Stops, heat_limits, plate_limits
+from netcheck.diagnose.lamp import Lamp, lamp_points
 from netcheck.diagnose.meters import DIGITAL, Meter
-from netcheck.diagnose.ohm_step import ohm_step
 from netcheck.diagnose.ohms import network_of
 from netcheck.diagnose.plan import Plan, Wanted
 from netcheck.diagnose.sheet_lines import (
+    CAUTIONS,
+    LEADS,
+    TITLES,
     Band,
+    Pointed,
+    assumptions_of,
     bands_of,
     coupler_line,
+    idle_notes,
     made_line,
+    pointed,
     pointing,
     with_lamp,
     with_points,
 )
 from netcheck.diagnose.situations import (
     IDLE,
+    POWER_OFF,
     STEPS_OF_MAINS,
     TUBES_OUT,
     Situation,
     reduced,
+    spread_of,
 )
-from netcheck.diagnose.spread import spread_of
-from netcheck.diagnose.step_words import LEADS, TITLES, assumptions_of, idle_notes
-from netcheck.diagnose.stops import Stops
 from netcheck.faults import list_faults
+from netcheck.faults.base import Fault
 from netcheck.judge.limits import limits_of
+from netcheck.judge.toleranced import Variable
 from netcheck.ratings.mains import find_band
 from netcheck.report.expect_model import BenchSheet, SheetLine, SheetStep, Stop
 from netcheck.roles import recognise
 from netcheck.solve.pool import Pool
 from netcheck.solve.results import NotSolved
+from netcheck.units import format_quantity
 from netcheck.workbench.health import require_health
 from netcheck.workbench.settings import Progress
 
@@ -257,3 +266,84 @@ def _pointed(step: SheetStep, at_idle: Mapping[str, SheetLine]) -> tuple[SheetLi
 
 def _missing(key: str, outcome: NotSolved) -> SheetStep:
     return SheetStep(key, TITLES[key], LEADS[key], (), outcome.reason)
+
+
+OHM_STEP_LEAST_OHM, LEAST_SHARE = 0.3, 0.01
+"""What an ohmmeter with its leads tells apart: common practice."""
+CONDUCTS_SHARE = 0.8
+"""From here on it is worth a word what a rectifier that conducts would do."""
+
+Array = NDArray[np.float64]
+
+
+def ohm_step(
+    circuit: Circuit,
+    wanted: Sequence[Wanted],
+    variables: Sequence[Variable],
+    factors: Array,
+    faults: Sequence[Fault],
+    stops: Stops,
+) -> tuple[SheetLine, ...]:
+    """Return the lines of the step."""
+    nominal = _read(circuit, wanted)
+    bands = [
+        _band(value, column)
+        for value, column in zip(nominal, _units(circuit, wanted, variables, factors), strict=True)
+    ]
+    conducting = network_of(circuit, sources_conduct=True)
+    lines = [
+        made_line(
+            POWER_OFF.key,
+            one,
+            band,
+            stops.power_off(one, band.nominal, band.low, band.high),
+            _note(one, band, conducting.ohm(one.net_a, one.net_b)),
+        )
+        for one, band in zip(wanted, bands, strict=True)
+    ]
+    shown = [fault for fault in faults if POWER_OFF.shows(fault)]
+    readings = [_read(apply_changes(circuit, fault.changes), wanted) for fault in shown]
+    ends = [(band.nominal, band.low, band.high, band.least) for band in bands]
+    return with_points(lines, pointed(ends, shown, readings))
+
+
+def _read(circuit: Circuit, wanted: Sequence[Wanted]) -> list[float]:
+    network = network_of(circuit)
+    return [network.ohm(one.net_a, one.net_b) for one in wanted]
+
+
+def _units(
+    circuit: Circuit, wanted: Sequence[Wanted], variables: Sequence[Variable], factors: Array
+) -> Array:
+    """Return (wanted, units)."""
+    rows = []
+    for unit in factors:
+        known = {
+            part: float(unit[at])
+            for at, one in enumerate(variables)
+            if one.kind in ("value", "wire")
+            for part in one.parts
+        }
+        network = network_of(circuit, known)
+        rows.append([network.ohm(one.net_a, one.net_b) for one in wanted])
+    return np.array(rows).reshape(len(factors), len(wanted)).T
+
+
+def _band(nominal: float, units: Array) -> Band:
+    if math.isinf(nominal):
+        return Band(nominal, nominal, nominal)
+    low, high = (float(end) for end in np.percentile(units, (5.0, 95.0)))
+    least = OHM_STEP_LEAST_OHM + LEAST_SHARE * nominal
+    return Band(nominal, max(low - least, 0.0), high + least, least=least)
+
+
+def _note(wanted: Wanted, band: Band, conducting: float) -> str:
+    notes = []
+    if wanted.purpose == "rail":
+        notes.append("rises while the capacitors charge; wait")
+    if OHM_STEP_LEAST_OHM < conducting < CONDUCTS_SHARE * band.nominal:
+        words = format_quantity(conducting, "ohm", 3)
+        notes.append(f"{words} if the rectifier ahead conducts: then swap the probes")
+    if band.nominal < 2.0:
+        notes.append("first touch the probes together and subtract what they read")
+    return "; ".join(notes)

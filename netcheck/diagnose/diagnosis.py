@@ -13,18 +13,24 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netcheck.circuit.model import GROUND
-from netcheck.diagnose.cautions import CAUTIONS
 from netcheck.diagnose.dictionary import Point
 from netcheck.diagnose.hypotheses import NO_FAULT_SHARE, NONE_SHARE, rounded_size, size_words
 from netcheck.diagnose.investigation import STANDS_OUT, Investigation
 from netcheck.diagnose.next_probe import Outlook, Proposal, propose
-from netcheck.diagnose.pair_causes import PairsWeighed, weigh_pairs
-from netcheck.diagnose.pair_lines import PAIR, SIGMAS, pair_line, shown
-from netcheck.diagnose.pair_shares import shares_with_pairs, singles_fail
-from netcheck.diagnose.posterior import MODEL_SHARE, Posterior, point_of
+from netcheck.diagnose.pair_causes import (
+    PAIR,
+    SIGMAS,
+    PairsWeighed,
+    pair_line,
+    shares_with_pairs,
+    shown,
+    singles_fail,
+    weigh_pairs,
+)
+from netcheck.diagnose.posterior import MISTAKE, MODEL_SHARE, Posterior, point_of
 from netcheck.diagnose.readings import Reading
+from netcheck.diagnose.sheet_lines import CAUTIONS
 from netcheck.diagnose.situations import IDLE, POWER_OFF
-from netcheck.diagnose.weighing import MISTAKE
 from netcheck.errors import SolverUnavailableError
 from netcheck.faults.base import Fault
 from netcheck.report.diagnosis_model import (

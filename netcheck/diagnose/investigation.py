@@ -17,11 +17,11 @@ from numpy.typing import NDArray
 from netcheck.diagnose.dictionary import Dictionary, Point
 from netcheck.diagnose.evidence import (
     Evidence,
+    HeatSigns,
     Signs,
     evidence_likelihood,
     unmodelled_likelihood,
 )
-from netcheck.diagnose.heat_signs import HeatSigns
 from netcheck.diagnose.hypotheses import Hypotheses, hypotheses_of
 from netcheck.diagnose.next_probe import Proposal, candidates, propose
 from netcheck.diagnose.plan import Plan, Wanted

@@ -1,8 +1,12 @@
 """Meters: what they load a circuit with, and how far their reading may be off.
 
-Comes in: the words of `--meter`.  Goes out: a `Meter`.  A digital meter has one
-input resistance on every range; an analog one has so many ohms a volt of the range
-it is set to, and is off by a share of that range's full scale.
+Comes in: the words of `--meter`; a point, the meter's ohms there and the faults.  Goes out: a
+`Meter`; the volts it reads.  A digital meter has one input resistance on every range; an
+analog one has so many ohms a volt of the range it is set to, and is off by a share of that
+range's full scale.  For faults whose source is not small against the meter's ohms the circuit
+is solved with the meter connected; elsewhere the linear source resistance of the page does:
+behind an open part a tube stands in the way, and no line through one point tells what it does
+under a load.
 
 Sources: digital meter, 10 Mohm and +-(0.5 % + 2 counts) of 6000, as published for a
 common handheld meter; analog meter of 20 kohm/V, +-2 % of full scale: from memory.
@@ -11,13 +15,19 @@ common handheld meter; analog meter of 20 kohm/V, +-2 % of full scale: from memo
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from netcheck.circuit.changes import AddResistor, Change
+from netcheck.circuit.model import GROUND, Circuit
 from netcheck.errors import NetcheckError
+from netcheck.solve.pool import Pool
+from netcheck.solve.results import Solved
 from netcheck.units import format_quantity, parse_quantity
+from netcheck.workbench.sweep import IdleTask, idle_outcomes
 
 ANALOG_RANGES_V = (2.5, 10.0, 50.0, 250.0, 1000.0)
 """Ranges of a 20 kohm/V meter: from memory."""
@@ -120,3 +130,26 @@ def parse_meter(text: str, said: str = "--meter") -> Meter:
             "+-2 % of full scale: from memory",
         )  # fmt: skip
     return replace(DIGITAL, input_ohm=ohm)
+
+
+LOADED_SHARE = 0.02
+"""A source of more than this share of the meter's ohms is solved with the meter."""
+
+
+def loaded_volts(
+    pool: Pool,
+    circuit: Circuit,
+    ends: tuple[str, str],
+    load_ohm: float,
+    variants: Sequence[tuple[Change, ...]],
+) -> list[float | None]:
+    """Return nominal volts from the first net to the second, with a resistor between them."""
+    meter = AddResistor("the meter", *ends, load_ohm)
+    task = IdleTask(pool.share("metered", circuit), "metered", (), None)
+    outcomes = idle_outcomes(pool, task, [(*changes, meter) for changes in variants])
+    return [_between(one, ends) if isinstance(one, Solved) else None for one in outcomes]
+
+
+def _between(state: Solved, ends: tuple[str, str]) -> float:
+    first, second = (0.0 if net == GROUND else state.nets[net] for net in ends)
+    return first - second

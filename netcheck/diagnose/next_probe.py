@@ -22,10 +22,17 @@ from numpy.typing import NDArray
 from netcheck.diagnose.dictionary import Dictionary, Foreseen, Point
 from netcheck.diagnose.ohms import LEAST_OHM
 from netcheck.diagnose.plan import Plan, Wanted
-from netcheck.diagnose.posterior import EVEN_VARIANCE, Posterior, look, point_of, sigmas_of
+from netcheck.diagnose.posterior import (
+    EVEN_VARIANCE,
+    MISTAKE,
+    Posterior,
+    look,
+    moments,
+    point_of,
+    sigmas_of,
+)
 from netcheck.diagnose.readings import Reading
 from netcheck.diagnose.situations import IDLE, POWER_OFF, STEPS_OF_MAINS, TUBES_OUT, reduced
-from netcheck.diagnose.weighing import MISTAKE, moments
 from netcheck.solve.deck import NEUTRAL_OHM
 
 Array = NDArray[np.float64]

@@ -12,7 +12,7 @@ that a unit is one unit in all situations and rails move together with the mains
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -27,12 +27,10 @@ from netcheck.circuit.changes import (
     drives_itself,
 )
 from netcheck.circuit.model import GROUND, Circuit
-from netcheck.diagnose.layout import Layout, kept, layout_of
-from netcheck.diagnose.situations import Situation
-from netcheck.diagnose.spread import Spread
+from netcheck.diagnose.situations import Situation, Spread
 from netcheck.errors import UnanswerableError
 from netcheck.solve.deck import NEUTRAL_OHM, DeckError, write_deck
-from netcheck.solve.draws import Knob, can_turn, nominal_of, solve_draws
+from netcheck.solve.draws import Drawn, Knob, can_turn, nominal_of, solve_draws
 from netcheck.solve.ngspice import Engine, EngineFailure
 from netcheck.solve.pool import Job, Lost, Pool, Shared
 from netcheck.workbench.tolerance import knob_of
@@ -56,7 +54,7 @@ NO_UNITS = "most units within tolerance have no operating point that the solver 
 
 
 @dataclass(frozen=True)
-class Row:
+class PageRow:
     """One fault solved; silent: it reads as a sound circuit does."""
 
     nominal: Array
@@ -185,12 +183,12 @@ def _rows(
     hot: bool,
     variants: Sequence[tuple[Change, ...] | None],
     advance: Callable[[int], None],
-) -> list[Row]:
+) -> list[PageRow]:
     """Return the sound row and one a variant, with the tubes hot or cold."""
     answer = pool.run([Job(solve_rows, (shared, hot, ((),), None))])[0]
     if isinstance(answer, Lost):
         raise UnanswerableError(f"the sound circuit was not solved: {answer.reason}")
-    sound: Row = answer[0]
+    sound: PageRow = answer[0]
     if sound.reason:
         raise UnanswerableError(f"the sound circuit was not solved: {sound.reason}")
     shown = [number for number, changes in enumerate(variants) if changes is not None]
@@ -201,7 +199,7 @@ def _rows(
     ]
     steps = iter(map(len, chunks))
     answers = pool.run(jobs, lambda _: advance(next(steps)))
-    found: dict[int, Row] = {}
+    found: dict[int, PageRow] = {}
     silent = replace(sound, silent=True)
     for chunk, answer in zip(chunks, answers, strict=True):
         lost = isinstance(answer, Lost)
@@ -211,7 +209,7 @@ def _rows(
     return [sound, *(found.get(number, silent) for number in range(len(variants)))]
 
 
-def _between(states: Sequence[Row], spread: Spread) -> Row:
+def _between(states: Sequence[PageRow], spread: Spread) -> PageRow:
     """Return the row between cold and hot tubes: each unit's are somewhere on the way."""
     if len(states) == 1:
         return states[0]
@@ -221,7 +219,7 @@ def _between(states: Sequence[Row], spread: Spread) -> Row:
         return replace(hot, reason=reason, silent=not reason, lost=cold.lost or hot.lost)
     share = np.random.default_rng(HEATING_SEED).uniform(size=(len(spread.factors), 1))
     draws = cold.draws * (1.0 - share) + hot.draws * share
-    return Row(
+    return PageRow(
         (cold.nominal + hot.nominal) / 2.0,
         (cold.pull + hot.pull) / 2.0,
         draws.astype(np.float32),
@@ -235,7 +233,7 @@ def solve_rows(
     hot: bool,
     variants: tuple[tuple[Change, ...], ...],
     sound: Array | None,
-) -> list[Row]:
+) -> list[PageRow]:
     """Solve some variants in a worker."""
     return [_row(engine, setting, hot, changes, sound) for changes in variants]
 
@@ -246,7 +244,7 @@ def _row(
     hot: bool,
     changes: tuple[Change, ...],
     sound: Array | None,
-) -> Row:
+) -> PageRow:
     layout, spread = setting.layout, setting.spread
     shape = (len(layout.columns), len(layout.nets), len(spread.factors))
     if drives_itself(changes):
@@ -265,7 +263,7 @@ def _row(
         return _empty(shape, str(failure))
 
 
-def _spread_row(engine: Engine, setting: _Setting, circuit: Circuit, nominal: Array) -> Row:
+def _spread_row(engine: Engine, setting: _Setting, circuit: Circuit, nominal: Array) -> PageRow:
     """Solve one variant with each net loaded, then every unit."""
     layout, spread = setting.layout, setting.spread
     volts = nominal[: len(layout.nets)]
@@ -306,7 +304,7 @@ def _spread_row(engine: Engine, setting: _Setting, circuit: Circuit, nominal: Ar
         return _empty((len(nominal), len(layout.nets), len(draws)), NO_UNITS)
     missing = int((~solved).sum())
     draws[~solved] = np.resize(draws[solved], (missing, draws.shape[1]))
-    return Row(nominal, pull, draws.astype(np.float32), missing=missing)
+    return PageRow(nominal, pull, draws.astype(np.float32), missing=missing)
 
 
 def _is_still(nominal: Array, sound: Array) -> bool:
@@ -314,12 +312,83 @@ def _is_still(nominal: Array, sound: Array) -> bool:
     return bool((np.abs(nominal - sound) <= most).all())
 
 
-def _empty(shape: tuple[int, int, int], reason: str) -> Row:
+def _empty(shape: tuple[int, int, int], reason: str) -> PageRow:
     columns, nets, draws = shape
     nothing = np.full((draws, columns), np.nan, dtype=np.float32)
-    return Row(np.full(columns, np.nan), np.zeros((nets, nets)), nothing, reason)
+    return PageRow(np.full(columns, np.nan), np.zeros((nets, nets)), nothing, reason)
 
 
-def _blank(sound: Row, reason: str) -> Row:
+def _blank(sound: PageRow, reason: str) -> PageRow:
     shape = (len(sound.nominal), len(sound.pull), len(sound.draws))
     return replace(_empty(shape, reason), lost=True)
+
+
+@dataclass(frozen=True)
+class Layout:
+    """What is kept of a solved circuit: columns, and the nets that can be loaded.
+
+    columns: `v:NET`, `i:PART`, `ip:TUBE`, `is:TUBE`, `ik:TUBE` (plate, screen, cathode), `w:TUBE`.
+    """
+
+    nets: tuple[str, ...]
+    resistors: tuple[str, ...]
+    branches: tuple[str, ...]
+    tubes: tuple[str, ...]
+
+    @cached_property
+    def columns(self) -> tuple[str, ...]:
+        """All columns in order."""
+        return (
+            *(f"v:{net}" for net in self.nets),
+            *(f"i:{ref}" for ref in (*self.resistors, *self.branches)),
+            *(f"{kind}:{ref}" for ref in self.tubes for kind in ("ip", "is", "ik", "w")),
+        )
+
+    @cached_property
+    def place(self) -> dict[str, int]:
+        """Number of each column."""
+        return {name: at for at, name in enumerate(self.columns)}
+
+
+def layout_of(circuit: Circuit) -> Layout:
+    """Return what can be read in a circuit."""
+    deck = write_deck(circuit)
+    return Layout(
+        tuple(net for net in circuit.nets if net != GROUND),
+        tuple(part.ref for part in circuit.of_kind("resistor")),
+        tuple(
+            part.ref
+            for part in circuit.of_kind("inductor", "voltage_source")
+            if part.ref in deck.current
+        ),
+        tuple(
+            tube.ref for tube in circuit.tubes if tube.has_pin("grid") and tube.ref in deck.sense
+        ),
+    )
+
+
+def kept(layout: Layout, drawn: Drawn) -> Array:
+    """Return the columns of a layout: (columns, draws)."""
+    blank = np.full(drawn.rows.shape[1], np.nan)
+    rows = [drawn.net(net) if net in drawn.deck.node else blank for net in layout.nets]
+    rows += [np.abs(_through(drawn, ref)) for ref in layout.resistors]
+    rows += [
+        np.abs(drawn.branch(ref)) if ref in drawn.deck.current else blank * 0.0
+        for ref in layout.branches
+    ]
+    for ref in layout.tubes:
+        rows += list(_of_tube(drawn, ref))
+    return np.array(rows)
+
+
+def _through(drawn: Drawn, ref: str) -> Array:
+    first, second = drawn.circuit[ref].nets
+    return np.asarray((drawn.net(first) - drawn.net(second)) / drawn.resistance(ref))
+
+
+def _of_tube(drawn: Drawn, ref: str) -> Iterator[Array]:
+    """Yield plate, screen and cathode current, and plate dissipation."""
+    tube = drawn.circuit[ref]
+    plate, screen, grid = (drawn.electrode(ref, name) for name in ("plate", "screen", "grid"))
+    volts = drawn.net(tube.net("plate")) - drawn.net(tube.net("cathode"))
+    yield from (plate, screen, plate + screen + grid, volts * plate)

@@ -1,10 +1,11 @@
 """Two faults at once, where no single one explains what was read.
 
 Comes in: an investigation.  Goes out: pairs of faults that were solved together, each
-with how well it explains the readings.
+with how well it explains the readings; the probabilities of pairs and single faults together
+(pairs are only asked for where single faults fail); a pair as a `CauseLine` of a diagnosis.
 
 What two faults move a reading by is first taken to be the sum of what each does alone; so
-it is decided which pairs are solved.  Two kinds, after the rules of `analysis/pairs.py`:
+it is decided which pairs are solved.  Two kinds, after the rules of `workbench/pairs.py`:
 
 - causes: the first overloads a part at idle, and the second is what that part does when
   it gives up.  They come first, and are more likely than chance has it.
@@ -20,7 +21,8 @@ is further from a sound unit's answer.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import math
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import combinations
@@ -31,21 +33,32 @@ from numpy.typing import NDArray
 
 from netcheck.circuit.changes import Change, apply_changes
 from netcheck.circuit.model import GROUND, Circuit
-from netcheck.diagnose.dictionary import column_of
-from netcheck.diagnose.heat_signs import OVER
-from netcheck.diagnose.lifted import leak_ohm, shown_share, sides_of
-from netcheck.diagnose.ohms import LEAST_OHM, network_of
+from netcheck.diagnose.dictionary import Point, column_of
+from netcheck.diagnose.evidence import OVER
+from netcheck.diagnose.hypotheses import NONE_SHARE, rounded_size
+from netcheck.diagnose.investigation import Investigation
+from netcheck.diagnose.ohms import LEAST_OHM, OPEN_FROM_OHM, network_of
 from netcheck.diagnose.page import Page, solve_page
-from netcheck.diagnose.posterior import point_of
-from netcheck.diagnose.situations import IDLE, POWER_OFF, SITUATIONS, Situation
-from netcheck.diagnose.spread import Spread
-from netcheck.diagnose.weighing import MISTAKE, log_likelihoods
-from netcheck.faults.base import Fault
+from netcheck.diagnose.posterior import MISTAKE, Posterior, log_likelihoods, point_of, seen_value
+from netcheck.diagnose.readings import Reading
+from netcheck.diagnose.situations import (
+    IDLE,
+    POWER_OFF,
+    SITUATIONS,
+    Situation,
+    Spread,
+    leak_ohm,
+    shown_share,
+    sides_of,
+)
+from netcheck.faults.base import Fault, size_text
+from netcheck.report.diagnosis_model import CauseLine, Explained
 from netcheck.solve.deck import NEUTRAL_OHM
 from netcheck.workbench.pairs import LEAST_RELIEF, STARVES, are_apart, may_follow
 
 if TYPE_CHECKING:
     from netcheck.diagnose.investigation import Investigation
+
 
 Array = NDArray[np.float64]
 Nodes = NDArray[np.int64]
@@ -396,3 +409,101 @@ def _leak_v(
     before = 0 if leak < NEUTRAL_OHM else row
     share = shown_share(page.source_ohm(sides[0], GROUND), np.array(leak), load_ohm)[before]
     return float(page.nominal_volts(sides[0], GROUND, NEUTRAL_OHM)[before] * share)
+
+
+PAIR = "pair"
+SIGMAS = 1.645
+"""Half of a band of 90 % of a normal distribution."""
+
+
+def pair_line(investigation: Investigation, pair: PairCause, share: float, group: int) -> CauseLine:
+    """Return two faults at once; they are in no group with others."""
+    first, second = pair.first, pair.second
+    why = f" {_short_id(first)} overloads {pair.link}." if pair.kind == "causes" else ""
+    open_ohm = investigation.basis.dictionary.open_ohm
+    foreseen = zip(investigation.readings, pair.expected, pair.sigma, strict=True)
+    return CauseLine(
+        f"{_short_id(first)} & {_short_id(second)}",
+        tuple(dict.fromkeys((*first.parts, *second.parts))),
+        PAIR,
+        f"{first.summary} {second.summary}{why}",
+        share,
+        pair.prior,
+        group,
+        explained=tuple(_explained(*one, open_ohm) for one in foreseen),
+        next_step=first.next_measurement,
+    )
+
+
+def _short_id(fault: Fault) -> str:
+    """Return a fault's id, its size as finely as a log grid can tell."""
+    if fault.defect is None or fault.stem == fault.id:
+        return fault.id
+    size = size_text(rounded_size(fault.defect.value, fault.defect.unit), fault.defect.unit)
+    return f"{fault.stem}@{size}"
+
+
+def shown(point: Point, value: float, open_ohm: float) -> float:
+    """Return a value of the dictionary as a meter shows it: ohms from their logarithm."""
+    if point.kind != "ohms":
+        return value
+    ohm = 10.0**value
+    return math.inf if ohm >= 0.99 * open_ohm else ohm
+
+
+def _explained(
+    reading: Reading, value: float, sigma: float, open_ohm: Callable[[Point], float]
+) -> Explained:
+    """Return what a pair expects of a reading, its band, and how far the reading is off."""
+    point = point_of(reading)
+    if math.isnan(value) or reading.kind == "ripple":
+        return Explained(math.nan, math.nan, math.nan, math.nan)
+    most = open_ohm(point) if reading.kind == "ohms" else OPEN_FROM_OHM
+    expected, low, high = (
+        shown(point, value + side * SIGMAS * sigma, most) for side in (0.0, -1.0, 1.0)
+    )
+    return Explained(expected, low, high, (seen_value(reading, most) - value) / sigma)
+
+
+FAILS_FROM = 3.0
+"""Deviations of a reading that the best single cause leaves unexplained."""
+HALF = 0.5
+"""A reading more likely misread than not is left unexplained."""
+
+
+def singles_fail(posterior: Posterior) -> bool:
+    """Say whether no single cause explains the readings.
+
+    That is where something outside the catalogue is likeliest, or the best cause leaves a
+    reading far off, or has to take one for a mistake.
+    """
+    if not len(posterior.sight.value):
+        return False
+    if posterior.none >= float(posterior.cause.max()):
+        return True
+    best = int(np.argmax(posterior.node))
+    sigma = np.sqrt(np.diag(posterior.covariance[best]) + posterior.sight.noise**2)
+    away = np.abs(posterior.sight.value - posterior.mean[best]) / sigma
+    return bool((away > FAILS_FROM).any() or (posterior.mistakes_of_node[best] > HALF).any())
+
+
+def shares_with_pairs(posterior: Posterior, weighed: PairsWeighed) -> tuple[Array, Array]:
+    """Return the probabilities of causes, of what is not in the catalogue last, and of pairs.
+
+    All of them together are 1.
+    """
+    known, every = posterior.hypotheses, posterior.every
+    first = int(np.argmax(every))
+    if first == len(known.causes):
+        log_total = posterior.log_best[-1] + math.log(NONE_SHARE) - math.log(posterior.none)
+    else:
+        nodes = known.cause == first
+        fit = float((posterior.node[nodes] / known.weight[nodes]).max())
+        log_total = posterior.log_best[first] + math.log(known.causes[first].prior) - math.log(fit)
+    log_pairs = np.array(
+        [one.log_density + math.log(one.prior) - log_total for one in weighed.pairs]
+    )
+    most = max(0.0, float(log_pairs.max(initial=0.0)))
+    singles, pairs = every * np.exp(-most), np.exp(log_pairs - most)
+    total = singles.sum() + pairs.sum()
+    return np.asarray(singles / total), np.asarray(pairs / total)

@@ -1,10 +1,16 @@
-"""Readings and evidence as a user hands them over: options, a list, or a filled-in bench sheet.
+"""Readings and evidence as a user hands them over: options, a list, a filled-in bench sheet, or
+answers to the program's questions.
 
-Comes in: text, and the circuit it is about.  Goes out: readings and evidence whose nets and
-parts are there.  A file is one of two: lines such as `V(g4)=-31.2V@tubes_out` or
-`glow(X4)=yes` (also as cells `V(g4),-31.2V,tubes_out`; `#` begins a comment), or the CSV of
-`netcheck expect` with its last column filled in, with commas, semicolons or tabs.  `skip`
-for a value says that the reading cannot be made.
+Comes in: text, and the circuit it is about; an investigation, and somebody who answers.  Goes
+out: readings and evidence whose nets and parts are there; the investigation with the answers.
+A file is one of two: lines such as `V(g4)=-31.2V@tubes_out` or `glow(X4)=yes` (also as cells
+`V(g4),-31.2V,tubes_out`; `#` begins a comment), or the CSV of `netcheck expect` with its last
+column filled in, with commas, semicolons or tabs.  `skip` for a value says that the reading
+cannot be made.
+
+The dialog asks for the next reading until one cause stands out.  Every answer is written to a
+log at once, and so is what was known before the first question: the log is a list of readings,
+which `--readings` takes, so that a session that was broken off goes on from it.
 """
 
 from __future__ import annotations
@@ -12,13 +18,15 @@ from __future__ import annotations
 import csv
 import math
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from netcheck.circuit.model import GROUND, Circuit
+from netcheck.diagnose.dictionary import Point
 from netcheck.diagnose.evidence import EVIDENCE_KINDS, Evidence, check_evidence, parse_evidence
-from netcheck.diagnose.next_probe import point_wanted
+from netcheck.diagnose.investigation import Investigation
+from netcheck.diagnose.next_probe import Proposal, point_wanted
 from netcheck.diagnose.plan import Plan, Wanted
 from netcheck.diagnose.posterior import point_of
 from netcheck.diagnose.readings import (
@@ -341,3 +349,113 @@ def _at(source: SourceText, number: int, error: NetcheckError) -> NetcheckError:
     end = len(source.line(number)) + 1
     span = Span(source.name, number, 1, number, max(end, 2))
     return NetcheckError(error.message, span=span, source=source, hint=error.hint)
+
+
+STOP_WORDS = ("stop", "quit", "end")
+HEADER = (
+    "# netcheck diagnose: readings and evidence, one a line; this file is read again to go on\n"
+)
+
+Answer = Callable[[Investigation, Proposal], str | None]
+"""Given what is known and what is asked: what was typed, or None at the end of input."""
+Complain = Callable[[NetcheckError], None]
+
+
+@dataclass(frozen=True)
+class Log:
+    """A file of answers."""
+
+    path: Path | None
+
+    def begin(self, bench: str, lines: Sequence[str] = ()) -> None:
+        """Start the file where there is none, and write lines that it does not have yet.
+
+        bench: what is measured with, and what; it has to be given again to go on.
+        """
+        if self.path is None:
+            return
+        try:
+            before = self.path.read_bytes() if self.path.exists() else b""
+        except OSError as error:
+            raise self._unwritable(error) from error
+        if not before:
+            self.add(HEADER.rstrip("\n"))
+            self.add(f"# {bench}")
+        elif not before.endswith(b"\n"):
+            self.add("")
+        for line in lines:
+            self.add(line)
+
+    def add(self, line: str) -> None:
+        """Write one line, so that nothing is lost whatever happens next."""
+        if self.path is None:
+            return
+        try:
+            with self.path.open("a", encoding="utf-8") as file:
+                file.write(f"{line}\n")
+        except OSError as error:
+            raise self._unwritable(error) from error
+
+    def _unwritable(self, error: OSError) -> NetcheckError:
+        return NetcheckError(f"the log {self.path} cannot be written: {error.strerror or error}")
+
+
+def ask_on(
+    investigation: Investigation,
+    reader: Reader,
+    log: Log,
+    skipped: tuple[str, ...],
+    answer: Answer,
+    complain: Complain,
+    logged: tuple[str, ...] = (),
+) -> Investigation:
+    """Ask until one cause stands out, nothing splits the rest, or nobody answers.
+
+    skipped: points that cannot be read; logged: lines that the log has already.
+    """
+    known = Known(investigation.readings, investigation.evidence, skipped)
+    log.begin(_bench_words(investigation), [line for line in known.lines() if line not in logged])
+    investigation = replace(investigation, passed=frozenset(skipped))
+    while not investigation.settled:
+        proposal = investigation.proposals[0]
+        text = answer(investigation, proposal)
+        if text is None or text.strip().casefold() in STOP_WORDS:
+            return investigation
+        try:
+            known = reader.text(_typed(text.strip(), proposal.point))
+        except NetcheckError as error:
+            complain(error)
+            continue
+        for line in known.lines():
+            log.add(line)
+        investigation = _with(investigation, known)
+    return investigation
+
+
+def _typed(text: str, point: Point) -> str:
+    """Return an answer as a whole reading; one that is whole already is left as it is."""
+    if not text:
+        raise NetcheckError(
+            "nothing was typed", hint=f"a value, `{SKIPPED}` if it cannot be read, or `stop`"
+        )
+    if "=" in text:
+        return text
+    place, _, situation = point.asked.rpartition("=?")
+    return f"{place}={text}{situation}"
+
+
+def _with(investigation: Investigation, known: Known) -> Investigation:
+    before = Known(investigation.readings, investigation.evidence)
+    after = before.with_more(known)
+    passed = investigation.passed | set(known.skipped)
+    return replace(investigation, readings=after.readings, evidence=after.evidence, passed=passed)
+
+
+def _bench_words(investigation: Investigation) -> str:
+    """Return what the options say of the bench, for who goes on with a log."""
+    options = investigation.basis.dictionary.options
+    age = "" if options.age_years is None else f", --age {options.age_years:g}y"
+    return (
+        f"{options.meter.words}; --mains {options.mains or 'none'}, --build {options.build}{age}: "
+        "give the same to go on"
+    )

@@ -12,7 +12,7 @@ sound unit has there, and whether a meter can see so little, give the probabilit
 leak from heater to cathode is a divider of half the heater volts at mains frequency.
 
 What no network says (pick-up of open grids, electrolytics that leak) has the hum rows of
-`evidence_tables.py`, on the nets of the parts at fault and those that they filter.
+`evidence_rules.py`, on the nets of the parts at fault and those that they filter.
 
 Known limits: tubes pass no ripple on, but for their cathodes' own resistance; windings
 are not coupled; ripple that grows with the current drawn is not counted.
@@ -30,8 +30,7 @@ from numpy.typing import NDArray
 from netcheck.circuit.changes import DriveLevel, SetValue, apply_changes
 from netcheck.circuit.linear import solve_network
 from netcheck.circuit.model import GROUND, Circuit, Part
-from netcheck.diagnose import evidence_tables as tables
-from netcheck.diagnose.evidence_rules import first_value, log_ramp
+from netcheck.diagnose.evidence_rules import HUM, HUM_LEAST, first_value, log_ramp
 from netcheck.diagnose.ohms import LEAST_OHM
 from netcheck.diagnose.readings import Reading
 from netcheck.diagnose.situations import situation_of
@@ -45,7 +44,7 @@ LEAK_SIEMENS = 1e-12
 LEAST, MOST = 0.05, 0.95
 """No yes or no is surer: a probe slips, or what is seen is taken from elsewhere (common
 practice)."""
-BASE, RESERVOIR_BASE = tables.HUM_LEAST, 0.25
+BASE, RESERVOIR_BASE = HUM_LEAST, 0.25
 """Ripple that is called too much in a sound unit; a reservoir has some always (common
 practice)."""
 MAINS_HZ = 50.0
@@ -129,7 +128,7 @@ def _yes(net: str, fault: Fault | None, sound: _Same) -> float:
     if fault.family not in BY_ROW and _is_in_network(fault, sound.circuit):
         now_v = _solved(apply_changes(sound.circuit, fault.changes), sound).get(net, 0.0)
         chance = _risen(base, (now_v + QUIET_V) / (usual_v + QUIET_V), now_v)
-    listed = first_value(tables.HUM, fault, sound.roles, 0.0)
+    listed = first_value(HUM, fault, sound.roles, 0.0)
     is_computed = fault.family in COMPUTED and fault.kind != "leaky"
     if listed > base and not is_computed and net in _reached(fault, sound):
         chance = max(chance, listed)

@@ -8,13 +8,11 @@ from pathlib import Path
 import numpy as np
 
 from netcheck.circuit.changes import Change
-from netcheck.diagnose.dictionary import Dictionary, DictionaryOptions
+from netcheck.diagnose.dictionary import Dictionary, DictionaryOptions, Store
 from netcheck.diagnose.investigation import Basis, Investigation
 from netcheck.diagnose.page import solve_page
 from netcheck.diagnose.readings import parse_reading
-from netcheck.diagnose.situations import IDLE, TUBES_OUT
-from netcheck.diagnose.spread import Spread
-from netcheck.diagnose.store import Store
+from netcheck.diagnose.situations import IDLE, TUBES_OUT, Spread
 from netcheck.faults import list_faults
 from netcheck.pipeline import load_circuit
 from netcheck.ratings.mains import find_band

@@ -12,10 +12,9 @@ from pathlib import Path
 import pytest
 
 from netcheck.circuit.model import Circuit
-from netcheck.diagnose.dictionary import Dictionary, DictionaryOptions
+from netcheck.diagnose.dictionary import Dictionary, DictionaryOptions, Store
 from netcheck.diagnose.hypotheses import Hypotheses
 from netcheck.diagnose.investigation import Basis
-from netcheck.diagnose.store import Store
 from netcheck.pipeline import load_circuit
 from netcheck.solve.pool import Pool
 

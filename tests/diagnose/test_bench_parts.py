@@ -11,13 +11,12 @@ import pytest
 from netcheck.circuit.build import build_circuit
 from netcheck.circuit.changes import SetValue
 from netcheck.circuit.model import Circuit
-from netcheck.diagnose.causes import FAR, moves, pointed
-from netcheck.diagnose.lamp import Lamp, parse_lamp, settle
-from netcheck.diagnose.lamp_load import heater_watts
+from netcheck.diagnose.lamp import Lamp, heater_watts, parse_lamp, settle
 from netcheck.diagnose.meters import parse_meter
 from netcheck.diagnose.ohms import network_of
+from netcheck.diagnose.plan import pin_words
+from netcheck.diagnose.sheet_lines import FAR, moves, pointed
 from netcheck.diagnose.situations import IDLE, POWER_OFF, TUBES_OUT, reduced
-from netcheck.diagnose.sockets import pin_words
 from netcheck.errors import NetcheckError
 from netcheck.faults.base import Fault, likelihood
 from netcheck.netlist import read_netlist_text

@@ -10,11 +10,10 @@ import numpy as np
 import pytest
 
 from netcheck.circuit.model import Circuit
-from netcheck.diagnose.dictionary import Dictionary, Point, column_of
+from netcheck.diagnose.dictionary import Dictionary, Point, Store, column_of
 from netcheck.diagnose.meters import parse_meter
 from netcheck.diagnose.ohms import OPEN_FROM_OHM
 from netcheck.diagnose.situations import IDLE, POWER_OFF, TUBES_OUT
-from netcheck.diagnose.store import Store
 
 Row = Callable[[str], int]
 Make = Callable[..., Dictionary]

@@ -27,8 +27,7 @@ from netcheck.circuit.model import GROUND, Circuit
 from netcheck.diagnose.dictionary import Dictionary, Point
 from netcheck.diagnose.meters import parse_meter
 from netcheck.diagnose.page import LEAST_LOADED_V, Page, solve_page
-from netcheck.diagnose.situations import IDLE, TUBES_OUT, Situation, reduced
-from netcheck.diagnose.spread import Spread
+from netcheck.diagnose.situations import IDLE, TUBES_OUT, Situation, Spread, reduced
 from netcheck.errors import SolverUnavailableError, UnanswerableError
 from netcheck.solve.pool import Lost, Pool
 from netcheck.solve.results import Outcome, Solved

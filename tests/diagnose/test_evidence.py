@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from netcheck.circuit.build import build_circuit
 from netcheck.circuit.model import Circuit
-from netcheck.diagnose import evidence_tables as tables
+from netcheck.diagnose import evidence_rules as rules
 from netcheck.diagnose.evidence import (
     EVIDENCE_KINDS,
     Evidence,
@@ -34,7 +34,7 @@ from netcheck.roles.base import Roles
 from netcheck.tubes.library import load_library
 
 HERE = Path(__file__).parents[2]
-WORDS = {kind: tuple(table) for kind, table in tables.UNMODELLED.items()}
+WORDS = {kind: tuple(table) for kind, table in rules.UNMODELLED.items()}
 OF_A_PART = ("glow", "smell", "discolored", "swap")
 SOUND = Signs({"X1": 0.3, "X4": 0.7, "X5": 0.7}, {"R18": 0.3, "R24": 0.01, "R26": 0.0}, {})
 NOTHING = Signs({}, {}, {})
@@ -243,7 +243,7 @@ def test_every_fault_of_every_circuit_can_be_weighed(path: Path) -> None:
 
 @pytest.mark.parametrize("pair", [("followed", "stayed"), ("cured", "no_change")])
 def test_answers_to_one_exchange_leave_room_for_no_more_than_one(pair: tuple[str, str]) -> None:
-    for table in tables.SWAPPED.values():
+    for table in rules.SWAPPED.values():
         assert sum(table[word] for word in pair) <= 1.0
 
 
@@ -450,9 +450,9 @@ def test_new_tubes_do_not_clear_what_may_have_killed_the_old_ones() -> None:
 # Tables
 
 
-def all_rows() -> list[tables.Row]:
-    groups = (*tables.UNDER_DRIVE.values(), tables.DAMAGED, tables.BLOWS, tables.HUM,
-              *tables.WORK.values())  # fmt: skip
+def all_rows() -> list[rules.Row]:
+    groups = (*rules.UNDER_DRIVE.values(), rules.DAMAGED, rules.BLOWS, rules.HUM,
+              *rules.WORK.values())  # fmt: skip
     return [row for group in groups for row in group]
 
 
@@ -474,10 +474,10 @@ def test_every_row_has_a_source_and_is_about_faults_that_exist() -> None:
 
 
 def test_no_factor_leaves_the_bounds_of_a_probability() -> None:
-    for rows in tables.WORK.values():
+    for rows in rules.WORK.values():
         for row in rows:
-            assert tables.FLAT * row.value >= 0.02 - 1e-12
-            assert tables.FLAT * row.value <= 0.98
+            assert rules.FLAT * row.value >= 0.02 - 1e-12
+            assert rules.FLAT * row.value <= 0.98
 
 
 def test_a_single_ended_stage_has_no_other_side() -> None:

@@ -20,10 +20,9 @@ from netcheck.diagnose.next_probe import (
     propose,
 )
 from netcheck.diagnose.plan import Wanted
-from netcheck.diagnose.posterior import Posterior, weigh
+from netcheck.diagnose.posterior import MISTAKE, Posterior, weigh
 from netcheck.diagnose.readings import Reading, parse_reading
 from netcheck.diagnose.situations import IDLE, POWER_OFF, SITUATIONS, TUBES_OUT
-from netcheck.diagnose.weighing import MISTAKE
 from tests.diagnose.toy import Toy, toy_hypotheses, units_of
 
 SHAPE, OTHER = (-2.0, -1.0, 0.0, 1.0, 2.0), (1.0, -2.0, 2.0, -2.0, 1.0)

@@ -22,10 +22,8 @@ from hypothesis import strategies as st
 from netcheck.circuit.changes import SetValue, apply_changes
 from netcheck.circuit.model import Circuit
 from netcheck.diagnose.dictionary import Dictionary
-from netcheck.diagnose.ohm_page import OhmPage, solve_ohm_page
-from netcheck.diagnose.ohms import OPEN_FROM_OHM, branch_ohm, network_of
-from netcheck.diagnose.situations import POWER_OFF
-from netcheck.diagnose.spread import Spread
+from netcheck.diagnose.ohms import OPEN_FROM_OHM, OhmPage, branch_ohm, network_of, solve_ohm_page
+from netcheck.diagnose.situations import POWER_OFF, Spread
 from netcheck.judge.toleranced import Variable
 from netcheck.pipeline import load_circuit
 

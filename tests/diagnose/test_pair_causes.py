@@ -12,7 +12,7 @@ from netcheck.circuit.changes import AddResistor, Change, SetValue, added_resist
 from netcheck.circuit.model import GROUND, Circuit
 from netcheck.diagnose.dictionary import Point
 from netcheck.diagnose.evidence import parse_evidence
-from netcheck.diagnose.evidence_tables import HUM_LEAST
+from netcheck.diagnose.evidence_rules import HUM_LEAST
 from netcheck.diagnose.hypotheses import NONE_SHARE
 from netcheck.diagnose.investigation import Basis, Investigation
 from netcheck.diagnose.ohms import network_of

@@ -17,6 +17,7 @@ from netcheck.diagnose.investigation import Basis, Investigation
 from netcheck.diagnose.meters import DIGITAL, parse_meter
 from netcheck.diagnose.ohms import OPEN_FROM_OHM
 from netcheck.diagnose.posterior import (
+    MISTAKE,
     MODEL_SHARE,
     OPEN_DECADES,
     SAME_FACTOR,
@@ -28,7 +29,6 @@ from netcheck.diagnose.posterior import (
 )
 from netcheck.diagnose.readings import Reading, parse_reading
 from netcheck.diagnose.situations import IDLE
-from netcheck.diagnose.weighing import MISTAKE
 from tests.diagnose.toy import Toy, toy_hypotheses, units_of
 
 PLATE = Point("volts", "p", "0", "idle")

@@ -13,8 +13,7 @@ from netcheck.diagnose.dictionary import Dictionary
 from netcheck.diagnose.evidence import parse_evidence
 from netcheck.diagnose.investigation import HOT_RISK, SAFER, STANDS_OUT, Basis, Investigation
 from netcheck.diagnose.next_probe import Proposal
-from netcheck.diagnose.questions import HEADER, STOP_WORDS, Log, ask_on
-from netcheck.diagnose.reading_file import Known, Reader
+from netcheck.diagnose.reading_file import HEADER, STOP_WORDS, Known, Log, Reader, ask_on
 from netcheck.diagnose.readings import parse_reading
 from netcheck.errors import NetcheckError
 

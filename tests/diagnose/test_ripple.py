@@ -11,8 +11,7 @@ import pytest
 from netcheck.circuit.build import build_circuit
 from netcheck.circuit.changes import SetValue
 from netcheck.circuit.model import Circuit
-from netcheck.diagnose.evidence_rules import log_ramp
-from netcheck.diagnose.evidence_tables import HUM_LEAST
+from netcheck.diagnose.evidence_rules import HUM_LEAST, log_ramp
 from netcheck.diagnose.readings import Reading, parse_reading
 from netcheck.diagnose.ripple import MOST, SEEN_V, TOO_MUCH, ripple_likelihood
 from netcheck.faults import list_faults

@@ -14,11 +14,10 @@ import pytest
 
 from netcheck.circuit.changes import apply_changes
 from netcheck.circuit.model import Circuit, Part, Pin
-from netcheck.diagnose import store as store_module
-from netcheck.diagnose.dictionary import Dictionary
+from netcheck.diagnose import dictionary as dictionary_module
+from netcheck.diagnose.dictionary import Dictionary, Store, digest_of, usual_folder
 from netcheck.diagnose.page import Page
 from netcheck.diagnose.situations import IDLE, POWER_OFF, TUBES_OUT, reduced
-from netcheck.diagnose.store import Store, digest_of, usual_folder
 from netcheck.netlist.cards import PartNote
 
 PAGE = Page(
@@ -200,7 +199,7 @@ def test_the_pages_not_used_for_longest_go_first(
         os.utime(tmp_path / name, (1e9 - age, 1e9 - age))
     made.load("oldest")  # used again, so it is the newest
     size = sum(file.stat().st_size for file in (tmp_path / "old").iterdir())
-    monkeypatch.setattr(store_module, "MOST_BYTES", 3 * size + 1)
+    monkeypatch.setattr(dictionary_module, "MOST_BYTES", 3 * size + 1)
 
     made.keep("new", PAGE)
 
@@ -212,7 +211,7 @@ def test_a_page_larger_than_the_whole_room_is_kept_alone(
 ) -> None:
     made = Store(tmp_path)
     made.keep("old", PAGE)
-    monkeypatch.setattr(store_module, "MOST_BYTES", 1)
+    monkeypatch.setattr(dictionary_module, "MOST_BYTES", 1)
 
     made.keep("new", PAGE)
 

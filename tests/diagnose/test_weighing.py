@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from scipy.stats import multivariate_normal
 
-from netcheck.diagnose import weighing
-from netcheck.diagnose.weighing import (
+from netcheck.diagnose import posterior
+from netcheck.diagnose.posterior import (
     MISTAKE,
     MOST_IN_PAIRS,
     MOST_MISTAKES,
@@ -54,7 +54,7 @@ def test_without_mistakes_the_density_is_the_multivariate_normal(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     mean, covariance, sight = case(4)
-    monkeypatch.setattr(weighing, "MOST_MISTAKES", 0)
+    monkeypatch.setattr(posterior, "MOST_MISTAKES", 0)
 
     actual, _ = log_likelihoods(mean, covariance, sight)
 
@@ -146,7 +146,7 @@ def test_of_many_readings_the_unmodelled_density_is_a_part_of_the_whole_sum() ->
     actual = log_unmodelled(mean[0], covariance[0], spread, sight)
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(weighing, "MOST_SUBSETS", len(value))
+        patch.setattr(posterior, "MOST_SUBSETS", len(value))
         every = log_unmodelled(mean[0], covariance[0], spread, sight)
     assert every - np.log(comb(len(value), 2) * 10.0) < actual < every
 

@@ -21,17 +21,15 @@ import numpy as np
 
 from netcheck.circuit.changes import AddResistor, Reconnect, added_resistor, apply_changes
 from netcheck.circuit.model import GROUND, Circuit
-from netcheck.diagnose.dictionary import Dictionary, DictionaryOptions, Point
+from netcheck.diagnose.dictionary import Dictionary, DictionaryOptions, Point, Store
 from netcheck.diagnose.hypotheses import STEPS
 from netcheck.diagnose.investigation import STANDS_OUT, Basis, Investigation
 from netcheck.diagnose.next_probe import candidates
 from netcheck.diagnose.ohms import network_of
 from netcheck.diagnose.plan import Wanted
-from netcheck.diagnose.posterior import look, sigma_of
+from netcheck.diagnose.posterior import look, moments, sigma_of
 from netcheck.diagnose.readings import Reading
 from netcheck.diagnose.situations import IDLE, POWER_OFF, TUBES_OUT, situation_of
-from netcheck.diagnose.store import Store
-from netcheck.diagnose.weighing import moments
 from netcheck.faults.base import Fault
 from netcheck.pipeline import load_circuit
 from netcheck.report.progress import progress_for_terminal
