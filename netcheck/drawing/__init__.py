@@ -6,10 +6,9 @@ both SVG text or PNG bytes.
 """
 
 from netcheck.drawing.annotations import Annotations, annotate, role_annotations
-from netcheck.drawing.layout import draw_circuit
+from netcheck.drawing.arrange import draw_circuit
 from netcheck.drawing.model import Drawing
-from netcheck.drawing.png import to_png
-from netcheck.drawing.svg import Fragment, fragments, stylesheet, to_svg
+from netcheck.drawing.svg import Fragment, fragments, stylesheet, to_png, to_svg
 
 __all__ = [
     "Annotations",

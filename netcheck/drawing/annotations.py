@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
 
 from netcheck.circuit.model import GROUND, Circuit, Part
-from netcheck.drawing.text import pretty, type_name
+from netcheck.drawing.style import pretty, type_name
 from netcheck.judge.base import CHARGE_MARGIN, Stress
 from netcheck.judge.verdict import ratio_verdict
 from netcheck.roles.base import Roles

@@ -12,7 +12,6 @@ import math
 from collections.abc import Callable
 
 from netcheck.circuit.model import GROUND, Part
-from netcheck.drawing.block import Block
 from netcheck.drawing.claims import (
     CATHODE,
     FEEDBACK,
@@ -23,10 +22,10 @@ from netcheck.drawing.claims import (
     SCREEN,
     Plan,
 )
-from netcheck.drawing.geometry import name_width, symbol_of
+from netcheck.drawing.geometry import Block, name_width, symbol_of
 from netcheck.drawing.model import Direction
+from netcheck.drawing.style import name_and_value_width, value_text
 from netcheck.drawing.symbols import HALF, is_tube
-from netcheck.drawing.text import name_and_value_width, value_text
 
 BELOW = CATHODE | FEEDBACK
 PITCH = 7

@@ -1,7 +1,8 @@
-"""The plan of the sheet: which block stands where.
+"""From circuit and roles to the drawing: which block stands where.
 
-Comes in: a circuit and its roles.  Goes out: a spot for every part, frames, and
-transformer cores.  Stages stand in columns by how many stages the signal has
+Comes in: a circuit and its roles.  Goes out: a `Drawing`, from a spot for every part, frames,
+and transformer cores.  The same circuit gives the same drawing, whatever is solved or annotated
+later.  Stages stand in columns by how many stages the signal has
 passed; a push-pull stage has one half above and its mirror image below.  Above
 them runs the supply chain, below stand the bias supply, parts that found no place,
 and, in a frame, parts without a role.
@@ -12,14 +13,20 @@ from __future__ import annotations
 import math
 from itertools import zip_longest
 
-from netcheck.circuit.model import Circuit
+from netcheck.circuit.model import GROUND, Circuit
 from netcheck.drawing.arms import column_width, facing_pair, tube_cell
-from netcheck.drawing.block import Block, sift
 from netcheck.drawing.claims import Plan
-from netcheck.drawing.geometry import outline, place
-from netcheck.drawing.model import Area, Box
-from netcheck.drawing.supply import RAIL_ROOM, chain, low_supplies, rail_row
-from netcheck.drawing.transformers import groups, transformer_block
+from netcheck.drawing.geometry import Block, ground_marks, joined, outline, place, sift
+from netcheck.drawing.model import Area, Box, Drawing
+from netcheck.drawing.supply import (
+    RAIL_ROOM,
+    chain,
+    groups,
+    low_supplies,
+    rail_row,
+    transformer_block,
+)
+from netcheck.drawing.wiring import Wiring
 from netcheck.roles.base import Roles, Stage
 
 COLUMN_GAP = 6
@@ -215,3 +222,40 @@ class Sheet:
 def _boxes(block: Block) -> list[Box]:
     boxes = [outline(place(block.circuit[spot.ref], spot)) for spot in block.spots]
     return boxes + [area.box for area in block.areas]
+
+
+EDGE = 2.0
+"""Air around the drawing."""
+
+
+def draw_circuit(circuit: Circuit, roles: Roles) -> Drawing:
+    """Lay out the schematic of a circuit."""
+    sheet = Sheet(circuit, roles)
+    block = sheet.arranged()
+    parts = tuple(place(circuit[spot.ref], spot) for spot in block.spots)
+    areas = tuple(block.areas)
+    boxes = [*(outline(part) for part in parts), *(area.box for area in areas)]
+    box = joined(boxes) or Box(0, 0, 0, 0)
+    feeds = {*roles.rails, *(supply.feed_net for supply in roles.bias_supplies)}
+    wiring = Wiring(parts, box, areas, feeds)
+    if sheet.rail_y is not None:
+        wiring.join_rails(sheet.rail_y, roles.rails)
+    wiring.join()
+    volts = wiring.volts([net for net in circuit.nets if net != GROUND])
+    for extra in [*(flag.box for flag in wiring.flags), *(label.box for label in volts)]:
+        box = box.joined(extra)
+    for wire in wiring.wires:
+        for x, y in wire.points:
+            box = box.joined(Box(x, y, x, y))
+    return Drawing(
+        title=circuit.title,
+        parts=parts,
+        wires=tuple(wiring.wires),
+        flags=tuple(wiring.flags),
+        grounds=tuple(mark for part in parts for mark in ground_marks(part)),
+        dots=wiring.dots(),
+        volts=volts,
+        areas=areas,
+        cores=tuple(block.cores),
+        box=box.grown(EDGE),
+    )

@@ -20,8 +20,8 @@ from numpy.typing import NDArray
 
 from netcheck.drawing.model import Box, Drawing
 from netcheck.drawing.paint import BASELINE, Circle, Group, Ink, Line, Shape, Text
+from netcheck.drawing.style import CAPTION_PX, LINE, shortened, text_width
 from netcheck.drawing.symbols import Spot
-from netcheck.drawing.text import CAPTION_PX, LINE, shortened, text_width
 
 CELL = 0.5
 """Grid of the search, in lattice units."""

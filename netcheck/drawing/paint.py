@@ -22,16 +22,16 @@ from netcheck.drawing.model import (
     PlacedPart,
     Side,
 )
-from netcheck.drawing.style import HALOS
-from netcheck.drawing.symbols import HALF, Fill, Ring, Spot, Stroke, shapes
-from netcheck.drawing.text import (
+from netcheck.drawing.style import (
     CAPTION_PX,
     GAP,
+    HALOS,
     LINE,
     pretty,
     shortened,
     text_width,
 )
+from netcheck.drawing.symbols import HALF, Fill, Ring, Spot, Stroke, shapes
 
 BAR_SPAN = 1.25
 """A full bar is 125 % of the limit; the limit has its mark inside."""

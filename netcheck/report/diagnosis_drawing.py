@@ -16,7 +16,7 @@ from netcheck.circuit.model import Circuit
 from netcheck.drawing import Annotations, Drawing, draw_circuit, role_annotations, to_svg
 from netcheck.drawing.annotations import Caption
 from netcheck.drawing.callouts import Callout, Row, fitted, with_callouts, with_legend
-from netcheck.drawing.text import shortened
+from netcheck.drawing.style import shortened
 from netcheck.report import diagnosis_words as words
 from netcheck.report.diagnosis_model import (
     NO_FAULT,

@@ -8,7 +8,7 @@ import pytest
 
 from netcheck.circuit.model import GROUND
 from netcheck.drawing.model import Drawing, Flag, Wire
-from netcheck.drawing.text import text_width
+from netcheck.drawing.style import text_width
 from tests.drawing.circuits import CORPUS, EXAMPLES, drawn, many_tubes, read, thrown_together
 from tests.drawing.geometry_checks import (
     overlaps,

@@ -13,8 +13,7 @@ from sample_diagnosis import NOTHING_READ, OPEN, OTHER, READINGS, SAMPLE, hostil
 from netcheck.drawing import to_png, to_svg
 from netcheck.drawing.model import Box
 from netcheck.drawing.paint import Circle, Group, Line, Shape, Text
-from netcheck.drawing.style import STYLES
-from netcheck.drawing.text import CAPTION_PX, text_width
+from netcheck.drawing.style import CAPTION_PX, STYLES, text_width
 from netcheck.report.diagnosis_drawing import annotated, drawing_of, marks
 from netcheck.report.diagnosis_model import Diagnosis
 from tests.drawing.circuits import EXAMPLES, drawn, read
