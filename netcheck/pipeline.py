@@ -35,9 +35,8 @@ from netcheck.report.sweep_model import SweepCurve, SweepPoint
 from netcheck.report.view import check_view
 from netcheck.roles import recognise
 from netcheck.roles.base import Roles
-from netcheck.solve.analyses import Hookup
 from netcheck.solve.pool import INTERRUPTED, Pool
-from netcheck.solve.results import NotSolved, Outcome, Solved
+from netcheck.solve.results import Hookup, NotSolved, Outcome, Solved
 from netcheck.tipping import TippingPoint
 from netcheck.tubes.library import library_with
 from netcheck.workbench.bass import Bass, faults_in_the_bass

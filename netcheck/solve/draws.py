@@ -21,8 +21,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netcheck.circuit.model import GROUND, Circuit
-from netcheck.solve.deck import MIN_RESISTANCE_OHM, Deck, write_deck
-from netcheck.solve.deck_names import positive_grid_of, screen_current_of, space_of, wire_of
+from netcheck.solve.deck import (
+    MIN_RESISTANCE_OHM,
+    Deck,
+    positive_grid_of,
+    screen_current_of,
+    space_of,
+    wire_of,
+    write_deck,
+)
 from netcheck.solve.idle import MAX_INDUCTOR_V
 from netcheck.solve.ngspice import Engine, EngineFailure
 

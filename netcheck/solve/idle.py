@@ -31,12 +31,22 @@ from netcheck.circuit.changes import (
     dc_wire_ohm,
 )
 from netcheck.circuit.model import GROUND, Circuit
-from netcheck.solve.deck import MIN_RESISTANCE_OHM, NEUTRAL_OHM, Deck, DeckError, write_deck
-from netcheck.solve.deck_names import emission_of, gas_of, positive_grid_of, space_of, wire_of
+from netcheck.solve.deck import (
+    MIN_RESISTANCE_OHM,
+    NEUTRAL_OHM,
+    Deck,
+    DeckError,
+    emission_of,
+    gas_of,
+    positive_grid_of,
+    space_of,
+    wire_of,
+    write_deck,
+)
+from netcheck.solve.device_cards import gas_gain
 from netcheck.solve.ngspice import Engine, EngineFailure
-from netcheck.solve.point import observe_point
+from netcheck.solve.observe import observe_point
 from netcheck.solve.results import NotSolved, Outcome, Solved
-from netcheck.solve.tube_cards import gas_gain
 from netcheck.tubes.model import law_of
 
 MAX_INDUCTOR_V = 1e-3

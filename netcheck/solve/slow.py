@@ -3,8 +3,8 @@
 Comes in: a circuit at its operating point.  Goes out: the list of unknowns
 (capacitor volts, choke amperes, magnetizing amperes of each core) and the
 bookkeeping that turns a run into residuals and a step into the start of the next
-run.  `averaged.py` says how the residuals depend on the states, and `jacobian.py`
-measures it at idle where there are parts that the former does not know.
+run.  How the residuals depend on the states, `jacobian.py` says from the run, and measures
+at idle where there are parts whose slopes it does not know.
 """
 
 from __future__ import annotations
@@ -14,12 +14,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from netcheck.circuit.model import Circuit, Part
-from netcheck.solve.analyses import StartState
-from netcheck.solve.averaged import AveragedNetwork, averaged_network
-from netcheck.solve.jacobian import Core, cores_of, measured_jacobian
+from netcheck.solve.jacobian import (
+    AveragedNetwork,
+    Core,
+    averaged_network,
+    cores_of,
+    measured_jacobian,
+)
 from netcheck.solve.ngspice import Array, Engine
 from netcheck.solve.observe import Observation
-from netcheck.solve.results import Solved
+from netcheck.solve.results import Solved, StartState
 
 SLOW_CAPACITOR_F = 0.9e-9
 """Smaller ones settle within a cycle."""

@@ -8,7 +8,7 @@ unknowns are what moves slowly - the volts of the larger capacitors, the current
 of chokes, the magnetising current of each transformer core - and the equations
 are those of a settled run: no capacitor has a mean current, no winding a mean
 voltage beyond its wire.  Short runs of a few cycles evaluate them, and each run gives
-the Jacobian for the next step of Newton's too (`averaged.py`).  Where it does not, the
+the Jacobian for the next step of Newton's too (`jacobian.py`).  Where it does not, the
 DC conductances of the idle circuit are the first Jacobian, improved by rank-one
 updates (Broyden 1965, Math. Comp. 19, 577).  The shooting idea is that of
 Aprille and Trick (1972, Proc. IEEE 60, 108).
@@ -21,12 +21,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from netcheck.circuit.model import Circuit
-from netcheck.solve.analyses import Drive, Hookup, StartState
-from netcheck.solve.balance import power_balance
 from netcheck.solve.deck import DRIVEN_OPTIONS, Deck, write_deck
 from netcheck.solve.ngspice import Array, Engine, EngineFailure
-from netcheck.solve.observe import Observation
-from netcheck.solve.results import PowerBalance
+from netcheck.solve.observe import Observation, power_balance
+from netcheck.solve.results import Drive, Hookup, PowerBalance, StartState
 from netcheck.solve.slow import MAX_STEP_V, Means, SlowStates
 
 STEPS_PER_CYCLE = 64

@@ -18,7 +18,7 @@ rectifier's plate follows the 3/2-power law through the drop its sheet prints.
 
 Every formula has a continuous slope, and volts are clamped far outside of use
 (`CLAMP`), because a solver's iterations visit 1e155 V.
-`solve/tube_cards.py` writes the same formulas for ngspice.
+`solve/device_cards.py` writes the same formulas for ngspice.
 """
 
 from __future__ import annotations

@@ -23,10 +23,9 @@ from netcheck.circuit.changes import apply_changes, drives_itself
 from netcheck.circuit.model import Circuit
 from netcheck.faults.base import Fault
 from netcheck.roles.base import OutputTransformer, Roles
-from netcheck.solve.analyses import Hookup, StartState
 from netcheck.solve.driven import DrivenAnswer, DrivenRequest, solve_driven
 from netcheck.solve.pool import INTERRUPTED, Job, Lost, Pool, Shared
-from netcheck.solve.results import NotSolved, Outcome, Solved
+from netcheck.solve.results import Hookup, NotSolved, Outcome, Solved, StartState
 from netcheck.units import format_quantity
 from netcheck.workbench.settings import Circuitry, Progress
 from netcheck.workbench.sweep import DrivenTask, driven_outcomes

@@ -18,12 +18,16 @@ from netcheck.judge.base import LimitTable, Stress
 from netcheck.judge.stress import judge_state
 from netcheck.rank import WorstDrive
 from netcheck.roles.base import Roles
-from netcheck.solve.analyses import Hookup, StartState
-from netcheck.solve.drive_search import DriveSearch, search_full_drive
-from netcheck.solve.driven import DrivenAnswer, DrivenRequest, solve_driven
+from netcheck.solve.driven import (
+    DrivenAnswer,
+    DrivenRequest,
+    DriveSearch,
+    search_full_drive,
+    solve_driven,
+)
 from netcheck.solve.ngspice import Engine
 from netcheck.solve.pool import Job, Lost, Pool, Shared
-from netcheck.solve.results import NotSolved, Outcome, Solved
+from netcheck.solve.results import Hookup, NotSolved, Outcome, Solved, StartState
 from netcheck.workbench.bass import full_in_the_bass
 from netcheck.workbench.settings import Circuitry, Progress
 from netcheck.workbench.sweep import Advance

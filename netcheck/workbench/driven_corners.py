@@ -35,11 +35,10 @@ from netcheck.judge.toleranced import (
     judged_value,
 )
 from netcheck.roles.base import Roles
-from netcheck.solve.analyses import Hookup
 from netcheck.solve.deck import MIN_RESISTANCE_OHM
 from netcheck.solve.driven import DrivenAnswer, DrivenRequest, solve_driven
 from netcheck.solve.pool import Job, Lost
-from netcheck.solve.results import NotSolved, Outcome, Solved
+from netcheck.solve.results import Hookup, NotSolved, Outcome, Solved
 from netcheck.workbench.settings import Circuitry, Progress
 
 PLATE = "plate_dissipation_w"

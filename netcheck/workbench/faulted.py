@@ -25,10 +25,9 @@ from netcheck.faults.base import ContinuousFault, Fault
 from netcheck.judge.base import GROSS_RATIO, LimitTable, Stress
 from netcheck.judge.stress import judge_state
 from netcheck.judge.verdict import is_charged
-from netcheck.solve.analyses import Hookup
 from netcheck.solve.idle import meter_matters
 from netcheck.solve.pool import Pool, Shared
-from netcheck.solve.results import NotSolved, Outcome, Solved
+from netcheck.solve.results import Hookup, NotSolved, Outcome, Solved
 from netcheck.tipping import TippingPoint, find_all
 from netcheck.workbench.drive import ELECTRODES, DrivenHealth
 from netcheck.workbench.settings import Progress, Settings

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from netcheck.circuit.model import GROUND, Circuit
 from netcheck.roles.base import OutputTransformer, Roles, Stage
-from netcheck.solve.analyses import Hookup
+from netcheck.solve.results import Hookup
 
 
 def hookup_of(circuit: Circuit, roles: Roles) -> tuple[Hookup, tuple[str, ...]]:

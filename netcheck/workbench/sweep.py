@@ -15,12 +15,11 @@ from netcheck.circuit.changes import AddCurrentSource, AddResistor, Change
 from netcheck.circuit.model import Circuit
 from netcheck.judge.base import LimitTable, Stress
 from netcheck.judge.stress import judge_state
-from netcheck.solve.analyses import Hookup, StartState
 from netcheck.solve.driven import DrivenRequest, solve_family
 from netcheck.solve.idle import IdleRequest, IdleSweep, solve_sweep
 from netcheck.solve.ngspice import Engine
 from netcheck.solve.pool import Job, Lost, Pool, Shared
-from netcheck.solve.results import NotSolved, Outcome, Solved
+from netcheck.solve.results import Hookup, NotSolved, Outcome, Solved, StartState
 
 NEAR = 0.5
 """Stresses below this share of a limit are not sent back from a search."""

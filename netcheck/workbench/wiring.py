@@ -35,11 +35,10 @@ from netcheck.judge.wiring_idle import capacitor_findings, overload_findings
 from netcheck.netlist.cards import PartNote
 from netcheck.roles.adjusters import END_OHM
 from netcheck.roles.base import Adjuster, Roles
-from netcheck.solve.analyses import Drive, Hookup
 from netcheck.solve.deck import DeckError, write_deck
 from netcheck.solve.ngspice import Engine, EngineFailure
 from netcheck.solve.pool import Job, Lost
-from netcheck.solve.results import Outcome, Solved
+from netcheck.solve.results import Drive, Hookup, Outcome, Solved
 from netcheck.workbench.settings import Circuitry
 from netcheck.workbench.sweep import IdleTask, idle_outcomes
 

@@ -19,14 +19,13 @@ import pytest
 from netcheck.circuit.changes import Change, apply_changes
 from netcheck.circuit.model import Circuit
 from netcheck.solve import slow
-from netcheck.solve.analyses import Drive, Hookup, StartState
 from netcheck.solve.deck import write_deck
 from netcheck.solve.driven import DrivenAnswer, DrivenRequest, solve_driven
 from netcheck.solve.idle import IdleRequest, IdleSweep, solve_sweep
 from netcheck.solve.ngspice import Engine
 from netcheck.solve.observe import Observation
 from netcheck.solve.pool import Pool
-from netcheck.solve.results import Outcome, Solved
+from netcheck.solve.results import Drive, Hookup, Outcome, Solved, StartState
 from netcheck.solve.steady import STEPS_PER_CYCLE
 from tests.solve.worker import FREQUENCY_HZ, Demo, Worker, long_run, solved
 

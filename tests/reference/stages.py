@@ -13,9 +13,8 @@ from pathlib import Path
 from typing import Any
 
 from netcheck.circuit.model import Circuit
-from netcheck.solve.analyses import Hookup
-from netcheck.solve.drive_search import small_signal
-from netcheck.solve.results import Solved
+from netcheck.solve.driven import small_signal
+from netcheck.solve.results import Hookup, Solved
 from netcheck.tubes.library import load_library
 from tests.solve.worker import FREQUENCY_HZ, Worker, circuit_of
 

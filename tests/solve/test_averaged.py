@@ -11,10 +11,9 @@ import pytest
 
 from netcheck.circuit.model import Circuit
 from netcheck.solve import jacobian
-from netcheck.solve.analyses import Drive, Hookup
-from netcheck.solve.averaged import AveragedNetwork, averaged_network
+from netcheck.solve.jacobian import AveragedNetwork, averaged_network
 from netcheck.solve.ngspice import Array, Engine
-from netcheck.solve.results import Solved
+from netcheck.solve.results import Drive, Hookup, Solved
 from netcheck.solve.slow import SlowStates, slow_states
 from netcheck.solve.steady import SteadyState, find_steady_state
 from tests.solve.worker import DEMOS, FREQUENCY_HZ, Demo, Worker, circuit_of

@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 
 from netcheck.circuit.model import Circuit
-from netcheck.solve.analyses import Hookup
 from netcheck.solve.deck import MAX_COUPLING
 from netcheck.solve.driven import fundamental
+from netcheck.solve.results import Hookup
 from tests.solve.worker import FREQUENCY_HZ, Worker, circuit_of
 
 OMEGA = 2.0 * pi * FREQUENCY_HZ

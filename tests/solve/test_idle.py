@@ -26,8 +26,7 @@ from netcheck.circuit.model import Circuit
 from netcheck.faults.base import Fault
 from netcheck.solve.deck import write_deck
 from netcheck.solve.idle import IdleRequest, IdleSweep, meter_matters, solve_sweep
-from netcheck.solve.observe import Observation
-from netcheck.solve.point import observe_point
+from netcheck.solve.observe import Observation, observe_point
 from netcheck.solve.results import Solved
 from tests.solve.worker import DEMOS, Demo, Worker, circuit_of, point_of, solved
 

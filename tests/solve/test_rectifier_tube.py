@@ -11,7 +11,7 @@ from netcheck.circuit.checks import check_circuit
 from netcheck.judge.limits import limits_of
 from netcheck.judge.measure import measure
 from netcheck.roles.recogniser import recognise
-from netcheck.solve.analyses import Hookup
+from netcheck.solve.results import Hookup
 from netcheck.tubes.library import load_library
 from netcheck.tubes.model import rectifier_law_of
 from tests.solve.worker import Worker, circuit_of

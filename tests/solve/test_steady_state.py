@@ -15,12 +15,11 @@ import pytest
 
 from netcheck.circuit.changes import SetValue, apply_changes
 from netcheck.circuit.model import Circuit
-from netcheck.solve.analyses import Drive, Hookup
 from netcheck.solve.deck import write_deck
 from netcheck.solve.driven import DrivenRequest, solve_driven
 from netcheck.solve.ngspice import Engine
 from netcheck.solve.observe import Observation
-from netcheck.solve.results import Outcome, Solved
+from netcheck.solve.results import Drive, Hookup, Outcome, Solved
 from netcheck.solve.steady import SETTLED_SHARE, STEPS_PER_CYCLE, is_periodic
 from tests.solve.worker import FREQUENCY_HZ, Demo, long_run
 

@@ -23,14 +23,18 @@ from netcheck.netlist import read_netlist_text
 from netcheck.pipeline import load_circuit
 from netcheck.roles import recognise
 from netcheck.roles.base import Roles
-from netcheck.solve.analyses import Drive, Hookup
 from netcheck.solve.deck import write_deck
-from netcheck.solve.drive_search import DriveSearch, search_full_drive
-from netcheck.solve.driven import DrivenAnswer, DrivenRequest, solve_driven
+from netcheck.solve.driven import (
+    DrivenAnswer,
+    DrivenRequest,
+    DriveSearch,
+    search_full_drive,
+    solve_driven,
+)
 from netcheck.solve.idle import IdleRequest, IdleSweep, solve_sweep
 from netcheck.solve.ngspice import Array, Engine
 from netcheck.solve.pool import Job, Lost, Pool
-from netcheck.solve.results import Outcome, Solved
+from netcheck.solve.results import Drive, Hookup, Outcome, Solved
 from netcheck.tubes.library import load_library
 from netcheck.workbench.faulted import needs_drive
 from netcheck.workbench.hookup import hookup_of

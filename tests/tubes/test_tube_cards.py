@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from netcheck.solve.tube_cards import capacitance_cards, tube_cards
+from netcheck.solve.device_cards import capacitance_cards, tube_cards
 from netcheck.tubes.library import load_library
 from netcheck.tubes.model import Law, TriodeLaw
 

@@ -1,7 +1,10 @@
-"""Write a tube section as ngspice cards.
+"""Tube sections, diodes and transistors as ngspice cards.
 
-Comes in: a current law from `tubes/model.py`, a prefix for names and the nets of
-the electrodes.  Goes out: behavioral sources that draw the same currents.
+Comes in: a current law from `tubes/model.py`, a prefix for names and the nets of the
+electrodes; or a `.model` card as the netlist defines it.  Goes out: behavioral sources
+that draw the same currents; or the model's kind and parameters as text, named as ngspice
+names them.  Only kinds and parameters known here are passed on: what a netlist writes
+never reaches the engine unread.
 
 The steps of the law stand on nodes of their own (`<prefix>_e` and so on), one
 small expression each: ngspice differentiates an expression for every voltage in
@@ -22,6 +25,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from netcheck.netlist.flat import DeviceModel
 from netcheck.tubes.model import (
     CHILD,
     KNEE_FLOOR_V,
@@ -34,6 +38,27 @@ from netcheck.tubes.model import (
     TriodeLaw,
 )
 from netcheck.tubes.types import TubeType
+
+DIODE_PARAMETERS = frozenset("is n rs cjo vj m tt bv ibv eg xti fc".split())
+TRANSISTOR_PARAMETERS = frozenset(
+    "is bf br nf nr vaf var ikf ikr ise ne isc nc rb re rc cje cjc vje vjc mje mjc tf tr"
+    " vto kp gamma phi lambda beta rd rs cgs cgd pb l w tox level".split()
+)
+KINDS = frozenset({"d", "npn", "pnp", "njf", "pjf", "nmos", "pmos"})
+
+
+def device_text(model: DeviceModel, *, diode: bool) -> str | None:
+    """Return `kind (parameter=value ...)`; None for a kind that is not read."""
+    if model.kind not in KINDS:
+        return None
+    allowed = DIODE_PARAMETERS if diode else TRANSISTOR_PARAMETERS
+    words = " ".join(
+        f"{word.lower()}={value:.9g}"
+        for word, value in sorted(model.parameters.items())
+        if word.lower() in allowed
+    )
+    return f"{model.kind} ({words})"
+
 
 HIGH_KV = 20.0
 """Far above use: guards what an iteration visits on its way, up to 1e260 V."""
