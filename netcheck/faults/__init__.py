@@ -3,7 +3,8 @@
 Comes in: a circuit and its roles, and what is known of its age and build.  Goes out:
 `list_faults`, every fault of a stated size, and `list_continuous`, the faults that can
 be swept for their tipping point.
-`FAULT_KINDS` is the register; a new kind is one module and one line here.
+`FAULT_KINDS` is the register: a new kind is one module, or one row of `plain.py`, and one
+line here.
 """
 
 from __future__ import annotations
@@ -15,44 +16,28 @@ from itertools import count
 from typing import TypeVar
 
 from netcheck.circuit.model import Circuit, natural_key
-from netcheck.faults.back_bias import BACK_BIAS
 from netcheck.faults.base import BuildState, ContinuousFault, Fault, FaultKind
-from netcheck.faults.bias_filter import BIAS_FILTER
-from netcheck.faults.bias_network import BIAS_NETWORK
 from netcheck.faults.bias_supply import BIAS_SUPPLY
-from netcheck.faults.bleeder import BLEEDER
 from netcheck.faults.build_state import BUILD_STATES, in_state
 from netcheck.faults.cathode_bypass import CATHODE_BYPASS
 from netcheck.faults.cathode_interface import CATHODE_INTERFACE
-from netcheck.faults.cathode_load import CATHODE_LOAD
-from netcheck.faults.cathode_resistor import CATHODE_RESISTOR
 from netcheck.faults.core_leak import CORE_LEAK
 from netcheck.faults.coupling_capacitor import COUPLING_CAPACITOR
-from netcheck.faults.feedback_resistor import FEEDBACK_RESISTOR
-from netcheck.faults.grid_capacitor import GRID_CAPACITOR
 from netcheck.faults.grid_emission import GRID_EMISSION
 from netcheck.faults.grid_leak import GRID_LEAK
-from netcheck.faults.grid_stopper import GRID_STOPPER
 from netcheck.faults.heater_cathode import HEATER_CATHODE
 from netcheck.faults.inverter_drive import INVERTER_DRIVE
 from netcheck.faults.mains import MAINS
 from netcheck.faults.oscillation import OSCILLATION
-from netcheck.faults.output_capacitor import OUTPUT_CAPACITOR
 from netcheck.faults.output_transformer import OUTPUT_TRANSFORMER
-from netcheck.faults.plate_load import PLATE_LOAD
+from netcheck.faults.plain import PLAIN
 from netcheck.faults.pot_wiper import POT_WIPER
 from netcheck.faults.primary_open import PRIMARY_OPEN
-from netcheck.faults.primary_snubber import PRIMARY_SNUBBER
 from netcheck.faults.rail_choke import RAIL_CHOKE
-from netcheck.faults.rail_dropper import RAIL_DROPPER
 from netcheck.faults.rectifier import RECTIFIER
 from netcheck.faults.reversed_electrolytic import REVERSED_ELECTROLYTIC
-from netcheck.faults.screen_bypass import SCREEN_BYPASS
-from netcheck.faults.screen_resistor import SCREEN_RESISTOR
-from netcheck.faults.sense_resistor import SENSE_RESISTOR
 from netcheck.faults.socket_leak import SOCKET_LEAK
 from netcheck.faults.speaker import SPEAKER
-from netcheck.faults.supply_capacitor import SUPPLY_CAPACITOR
 from netcheck.faults.swapped_parts import SWAPPED_PARTS
 from netcheck.faults.transformer_wiring import TRANSFORMER_WIRING
 from netcheck.faults.tube_contact import TUBE_CONTACT
@@ -71,23 +56,23 @@ Listed = TypeVar("Listed", Fault, ContinuousFault)
 FAULT_KINDS: tuple[FaultKind, ...] = (
     COUPLING_CAPACITOR,
     CATHODE_BYPASS,
-    SCREEN_BYPASS,
-    GRID_CAPACITOR,
-    OUTPUT_CAPACITOR,
-    PRIMARY_SNUBBER,
-    CATHODE_RESISTOR,
-    CATHODE_LOAD,
-    SENSE_RESISTOR,
+    PLAIN["screen_bypass"],
+    PLAIN["grid_capacitor"],
+    PLAIN["output_capacitor"],
+    PLAIN["primary_snubber"],
+    PLAIN["cathode_resistor"],
+    PLAIN["cathode_load"],
+    PLAIN["sense_resistor"],
     GRID_LEAK,
-    GRID_STOPPER,
-    SCREEN_RESISTOR,
-    PLATE_LOAD,
-    FEEDBACK_RESISTOR,
+    PLAIN["grid_stopper"],
+    PLAIN["screen_resistor"],
+    PLAIN["plate_load"],
+    PLAIN["feedback_resistor"],
     BIAS_SUPPLY,
-    BIAS_NETWORK,
-    BIAS_FILTER,
+    PLAIN["bias_network"],
+    PLAIN["bias_filter"],
     POT_WIPER,
-    BACK_BIAS,
+    PLAIN["back_bias"],
     OUTPUT_TRANSFORMER,
     PRIMARY_OPEN,
     CORE_LEAK,
@@ -106,10 +91,10 @@ FAULT_KINDS: tuple[FaultKind, ...] = (
     WRONG_TUBE,
     MAINS,
     RECTIFIER,
-    SUPPLY_CAPACITOR,
-    RAIL_DROPPER,
+    PLAIN["supply_capacitor"],
+    PLAIN["rail_dropper"],
     RAIL_CHOKE,
-    BLEEDER,
+    PLAIN["bleeder"],
     INVERTER_DRIVE,
     OSCILLATION,
     REVERSED_ELECTROLYTIC,

@@ -1,7 +1,7 @@
 """What a fault is, what a kind of fault declares, and the register of kinds.
 
-A fault kind is a module in this package with one `FaultKind` whose `find`
-lists the faults of that kind in a circuit, through the roles of its parts.
+A fault kind is a module in this package, or a row of `plain.py`, with one `FaultKind`
+whose `find` lists the faults of that kind in a circuit, through the roles of its parts.
 Each `Fault` says what it changes as data (`netcheck.circuit.changes`).
 
 How likely a fault is depends on what stands on the bench: `BuildState`.  A kind says

@@ -28,6 +28,7 @@ from netcheck.circuit.changes import (
 from netcheck.circuit.model import Circuit
 from netcheck.faults import FAULT_KINDS, list_continuous, list_faults
 from netcheck.faults.base import LIKELIHOOD_VALUE, ContinuousFault, Fault, FaultKind, size_text
+from netcheck.faults.plain import PLAIN, ROWS, PlainKind
 from netcheck.roles.base import Roles
 
 from .fault_circuits import (
@@ -53,6 +54,9 @@ ID = re.compile(rf"[^\s/@]+/[a-z_]+(@({SIZE}|{TYPE}))?")
 CIRCUITS = [fixed_bias_pair, ultralinear_pair, el34_pair, kt88_pair, line_preamp, radio_output]
 TUBES_OUT = re.compile(r"[VX]\d+(, [VX]\d+)*( and [VX]\d+)? out, power on: ")
 
+OF_THEIR_OWN = [kind for kind in FAULT_KINDS if kind.name not in PLAIN]
+"""Kinds with a module of their own; the others are rows of one table."""
+
 Build = Callable[[], tuple[Circuit, Roles]]
 
 
@@ -69,7 +73,7 @@ def test_a_kind_says_all_it_must(kind: FaultKind) -> None:
     assert kind.kinds
 
 
-@pytest.mark.parametrize("kind", FAULT_KINDS, ids=lambda kind: kind.name)
+@pytest.mark.parametrize("kind", OF_THEIR_OWN, ids=lambda kind: kind.name)
 def test_a_kind_is_documented_under_the_fixed_headings(kind: FaultKind) -> None:
     docstring = sys.modules[kind.find.__module__].__doc__ or ""
     lines = docstring.splitlines()
@@ -81,20 +85,41 @@ def test_a_kind_is_documented_under_the_fixed_headings(kind: FaultKind) -> None:
             assert following.startswith("    "), f"nothing under {line}"
 
 
-@pytest.mark.parametrize("kind", FAULT_KINDS, ids=lambda kind: kind.name)
+@pytest.mark.parametrize("row", ROWS, ids=lambda row: row.job.family)
+def test_a_row_says_what_the_headings_ask(row: PlainKind) -> None:
+    for text in (row.does, row.why, row.model, row.limits, row.source):
+        assert text.strip()
+    for text in (row.does, row.why, row.model, row.limits):
+        assert text.endswith("."), text
+
+
+@pytest.mark.parametrize("kind", OF_THEIR_OWN, ids=lambda kind: kind.name)
 def test_a_kind_has_a_module_of_its_name(kind: FaultKind) -> None:
     assert kind.find.__module__ == f"netcheck.faults.{kind.name}"
 
 
+def test_every_row_is_a_kind_of_the_register() -> None:
+    assert [row.job.family for row in ROWS] == list(PLAIN)
+    assert {kind.name for kind in FAULT_KINDS} - {kind.name for kind in OF_THEIR_OWN} == set(PLAIN)
+
+
 @pytest.mark.parametrize("kind", FAULT_KINDS, ids=lambda kind: kind.name)
-def test_the_example_in_the_docstring_is_an_id(kind: FaultKind) -> None:
-    docstring = sys.modules[kind.find.__module__].__doc__ or ""
-    example = docstring.split("Example:")[1].split("References:")[0]
-    shown = re.findall(r"`([^`]+)`", example)
+def test_the_examples_of_a_kind_are_ids(kind: FaultKind) -> None:
+    shown = _examples(kind)
 
     assert shown
     assert all(ID.fullmatch(each) for each in shown)
     assert {each.split("/")[1].split("@")[0] for each in shown} <= set(kind.kinds)
+
+
+def _examples(kind: FaultKind) -> list[str]:
+    """Return the ids that a row gives, or a module's docstring."""
+    for row in ROWS:
+        if row.job.family == kind.name:
+            return list(row.examples)
+    docstring = sys.modules[kind.find.__module__].__doc__ or ""
+    example = docstring.split("Example:")[1].split("References:")[0]
+    return re.findall(r"`([^`]+)`", example)
 
 
 def test_kinds_are_named_once() -> None:
