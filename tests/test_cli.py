@@ -130,7 +130,7 @@ def test_help_names_every_placeholder(name: str) -> None:
     ("name", "arguments"),
     [
         ("audit", "FILE"), ("sweep", "FILE PART KIND"), ("compare", "BEFORE AFTER"),
-        ("faults", "[KIND]"), ("fit", "FILE"), ("gate", "[FILE]..."),
+        ("faults", "[KIND]"), ("tubes", "[TYPE]..."), ("fit", "FILE"), ("gate", "[FILE]..."),
     ],
 )  # fmt: skip
 def test_line_of_usage(name: str, arguments: str) -> None:

@@ -22,8 +22,9 @@ if TYPE_CHECKING:
 
 @guarded
 def tubes(
-    name: Annotated[
-        str | None, typer.Argument(metavar="TYPE", help="One type, in full.", show_default=False)
+    names: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="TYPE", help="Types to show in full.", show_default=False),
     ] = None,
     format: ListFormatOption = ListFormat.TEXT,
     plot: Annotated[
@@ -37,33 +38,34 @@ def tubes(
     ] = None,
     tubes: TubesOption = None,
 ) -> int:
-    """List the tube types on file: pins, limits, and the source of each number."""
+    """List the tube types on file; of those named show limits and the source of each number."""
     from netcheck.report import tube_list
     from netcheck.tubes.library import library_with
 
     library = library_with(tubes)
-    found = tube_list.look_up(library, name) if name is not None else None
+    every = [tube_list.look_up(library, name) for name in names or ()]
     if plot is not None:
-        _draw(found.type if found else None, plot)
-    types = (found.type,) if found else library.all_types()
+        _draw([found.type for found in every], plot)
+    types = [found.type for found in every] or library.all_types()
     if format is ListFormat.JSON:
         print_whole(tube_list.to_json(types, library))
-    elif found:
-        print_report(lambda console: tube_list.write_type(console, found, library))
+    elif every:
+        print_report(lambda console: tube_list.write_in_full(console, every, library))
     else:
         print_report(lambda console: tube_list.write_types(console, types, library))
     return 0
 
 
-def _draw(tube: TubeType | None, plot: Path) -> None:
+def _draw(types: list[TubeType], plot: Path) -> None:
     from netcheck.errors import NetcheckError
     from netcheck.report.files import check_output, write_whole
     from netcheck.report.tube_plot import draw, image_format
 
-    if tube is None:
+    if len(types) != 1:
         raise NetcheckError(
-            "--plot needs a type", hint="for example `netcheck tubes EL34 --plot el34.png`"
+            "--plot needs a type, and only one" if types else "--plot needs a type",
+            hint="for example `netcheck tubes EL34 --plot el34.png`",
         )
     form = image_format(plot)
     check_output(plot)
-    write_whole(plot, draw(tube, form))
+    write_whole(plot, draw(types[0], form))

@@ -1,7 +1,7 @@
-"""The list of tube types on file: pins for `X` cards, limits, and where each number is from.
+"""The tube types on file: a line each, or pins for `X` cards, limits and sources in full.
 
 Comes in: tube types of the library.  Goes out: text for a person or JSON for a
-machine.  One type alone also shows heater, capacitances, the rows of its sheets, how
+machine.  A type asked for by name shows heater, capacitances, the rows of its sheets, how
 well its current law meets them, and what else fits its socket.
 """
 
@@ -32,6 +32,9 @@ from netcheck.tubes.types import Drop, TubeType
 from netcheck.units import format_quantity
 
 LIST_SCHEMA_VERSION = "1.1"
+PLATE_DISSIPATION = "plate_dissipation_w"
+FROM_MEMORY = "(from memory"
+"""So a source ends whose sheet was not at hand."""
 
 
 def look_up(library: TubeLibrary, name: str) -> Found:
@@ -74,21 +77,67 @@ def _section(tube: TubeType) -> dict[str, Any]:
 
 
 def write_types(console: Console, types: Sequence[TubeType], library: TubeLibrary) -> None:
-    """Write all types, each with pins and limits."""
+    """Write all types, one a line."""
     paragraph(console, f"{counted(len(types), 'tube type')} on file.")
     own = [f"{tube.name} ({file})" for tube in types if (file := library.file_of(tube.name))]
     if own:
         paragraph(console, f"From your own files: {', '.join(own)}.")
-    for tube in types:
-        for section in tube.unlike_sections:
-            _write_head(console, section, tube)
-            _write_limits(console, section)
+    columns = [
+        Column("type", wrap=False),
+        Column("kind", wrap=False),
+        Column("plate", "right", wrap=False),
+        Column("source of the limits"),
+    ]
+    table(console, columns, [_row(tube) for tube in types])
     console.print()
     paragraph(
         console,
-        "`netcheck tubes TYPE` also shows heater, capacitances, published rows, accuracy and "
-        "substitutes of one type; with `--plot FILE.png` it draws the plate curves.",
+        "Plate: the smallest dissipation in use, of each plate. From memory: of a sheet that was "
+        "not at hand when the figure was written down, so check it before you lean on it.",
     )
+    paragraph(
+        console,
+        "`netcheck tubes TYPE...` shows cards, limits, source of each number, published rows, "
+        "accuracy and substitutes; with `--plot FILE.png` it draws the plate curves of one type.",
+    )
+
+
+def _row(tube: TubeType) -> list[str]:
+    sections = tube.unlike_sections
+    kinds, watts = (" + ".join(map(word, sections)) for word in (_kind_words, _plate_words))
+    return [tube.name, kinds, watts, _strength(tube)]
+
+
+def _kind_words(tube: TubeType) -> str:
+    if tube.kind == "rectifier":
+        return "rectifier"
+    kind = "beam tetrode" if tube.beam else tube.kind
+    return f"twin {kind}" if len(tube.sections) > 1 else kind
+
+
+def _plate_words(tube: TubeType) -> str:
+    """Return the smallest plate dissipation in use."""
+    watts = [
+        limit.value for limit in tube.limits if limit.used and limit.quantity == PLATE_DISSIPATION
+    ]
+    return format_quantity(min(watts), "W") if watts else "-"
+
+
+def _strength(tube: TubeType) -> str:
+    """Say how many of the limits in use are from memory."""
+    sources = [
+        limit.source for section in tube.unlike_sections for limit in section.limits if limit.used
+    ]
+    remembered = sum(FROM_MEMORY in source for source in sources)
+    if remembered in (0, len(sources)):
+        return "all from memory" if remembered else "none from memory"
+    return f"{remembered} of {len(sources)} from memory"
+
+
+def write_in_full(console: Console, every: Sequence[Found], library: TubeLibrary) -> None:
+    """Write all that is on file for some types."""
+    for found in every:
+        write_type(console, found, library)
 
 
 def write_type(console: Console, found: Found, library: TubeLibrary) -> None:

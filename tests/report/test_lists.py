@@ -16,8 +16,31 @@ def run(*arguments: str) -> Result:
     return CliRunner().invoke(app, list(arguments), env={"COLUMNS": "100"})
 
 
-def test_every_type_is_listed_with_the_order_of_its_pins() -> None:
-    text = run("tubes").stdout
+def test_every_type_is_listed_on_one_line() -> None:
+    text = CliRunner().invoke(app, ["tubes"], env={"COLUMNS": "80"}).stdout
+    rows = {line.split()[0]: " ".join(line.split()[1:]) for line in text.splitlines() if line}
+
+    assert set(load_library().names) <= set(rows)
+    assert len(text.splitlines()) < len(load_library().names) + 15
+    assert rows["EL34"] == "pentode 25 W all from memory"
+    assert rows["12AT7"] == "twin triode 2.5 W 5 of 6 from memory"
+    assert rows["ECL82"] == "pentode + triode 7 W + 1 W all from memory"
+    assert rows["GZ34"].startswith("rectifier - ")
+    assert rows["6L6GC"].startswith("beam tetrode 30 W ")
+
+
+def test_several_types_are_shown_in_full() -> None:
+    both = run("tubes", "el34", "5AR4")
+    listed = json.loads(run("tubes", "el34", "5AR4", "--format", "json").stdout)["tubes"]
+
+    assert both.stdout == run("tubes", "EL34").stdout + run("tubes", "GZ34").stdout
+    assert [entry["name"] for entry in listed] == ["EL34", "GZ34"]
+    assert run("tubes", "EL34", "EL35X9").exit_code == 2
+    assert "only one" in run("tubes", "EL34", "EL84", "--plot", "x.png").stderr
+
+
+def test_every_type_in_full_has_the_order_of_its_pins() -> None:
+    text = run("tubes", *load_library().names).stdout
 
     for tube in load_library().all_types():
         for section in tube.unlike_sections:
