@@ -12,11 +12,10 @@ from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 
-from netcheck.circuit.build import build_circuit
+from netcheck.circuit.build import build_circuit, own_tube_findings
 from netcheck.circuit.changes import ReplaceTube, apply_changes
 from netcheck.circuit.checks import check_circuit
 from netcheck.circuit.model import Circuit
-from netcheck.circuit.own_tubes import own_tube_findings
 from netcheck.errors import UnanswerableError
 from netcheck.faults import list_continuous, list_faults
 from netcheck.faults.base import ContinuousFault, Fault

@@ -4,6 +4,11 @@ Comes in: `FlatNetlist` and the library of tube types.  Goes out: a `Circuit`
 whose parts have named pins.  A tube is an `X` card whose name (or `type=` note)
 is on file, or whose subcircuit in the netlist has a tube's pins; those pins are
 matched by their names, else by how the circuit hangs on them.
+
+A pot is also a call of a subcircuit that holds two resistors and nothing else, joined at
+one net (the wiper): they get the note that joins the halves of a pot, as `pot=` would;
+the half that is written first is the upper one.  Types that came from the user's folder
+get a note, since their limits are then not those on file.
 """
 
 from __future__ import annotations
@@ -11,6 +16,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 from itertools import combinations
+from pathlib import PurePath
 
 from netcheck.circuit.bulbs import (
     join_bulbs,
@@ -20,8 +26,7 @@ from netcheck.circuit.bulbs import (
     spelled_alike,
 )
 from netcheck.circuit.ideal_transformers import with_windings
-from netcheck.circuit.model import Circuit, Coupling, Part, PartKind, Pin, natural_key
-from netcheck.circuit.pots import with_pots
+from netcheck.circuit.model import GROUND, Circuit, Coupling, Part, PartKind, Pin, natural_key
 from netcheck.errors import ManyErrors, NetcheckError, NetlistError
 from netcheck.findings import Finding
 from netcheck.netlist.flat import FlatElement, FlatNetlist
@@ -271,3 +276,51 @@ def _through_winding(nets: list[str], elements: Iterable[FlatElement]) -> str | 
     wound = {node for element in elements if element.letter == "L" for node in element.nodes}
     ends = [net for net in nets if net in wound]
     return ends[0] if len(ends) == 1 else None
+
+
+def own_tube_findings(circuit: Circuit, library: TubeLibrary) -> tuple[Finding, ...]:
+    """Return a note for each type of the user's own; the path is left out of it."""
+    first: dict[str, str] = {}
+    for part in circuit.parts.values():
+        if part.tube is not None:
+            first.setdefault(part.tube.name, part.ref)
+    return tuple(
+        Finding(
+            "own-tube-file",
+            "note",
+            f"limits and law of {name} are those of your own file {PurePath(file).name}",
+            ref,
+        )
+        for name, ref in first.items()
+        if (file := library.file_of(name))
+    )
+
+
+HALVES = 2
+
+
+def with_pots(circuit: Circuit) -> Circuit:
+    """Return the circuit with the halves of every pot subcircuit noted."""
+    calls: dict[str, list[Part]] = {}
+    for part in circuit:
+        call, dot, _ = part.ref.rpartition(".")
+        if dot:
+            calls.setdefault(call, []).append(part)
+    noted = [
+        replace(half, note=replace(half.note, pot=call, pot_side=side))
+        for call, parts in calls.items()
+        if _is_pot(parts)
+        for half, side in zip(_in_order(parts), ("upper", "lower"), strict=True)
+    ]
+    return circuit.with_parts(*noted) if noted else circuit
+
+
+def _is_pot(parts: list[Part]) -> bool:
+    if len(parts) != HALVES or any(p.kind != "resistor" or p.note.pot for p in parts):
+        return False
+    shared = set(parts[0].nets) & set(parts[1].nets)
+    return bool(shared - {GROUND})
+
+
+def _in_order(parts: list[Part]) -> list[Part]:
+    return sorted(parts, key=lambda part: part.span.line if part.span else 0)

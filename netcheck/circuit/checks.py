@@ -10,8 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from netcheck.circuit.feeds import feed_findings
-from netcheck.circuit.graph import dc_components
+from netcheck.circuit.graph import dc_components, feed_findings
 from netcheck.circuit.ideal_transformers import direct_current_findings
 from netcheck.circuit.model import GROUND, Circuit, Part
 from netcheck.circuit.pin_order import pin_order_findings

@@ -5,18 +5,28 @@ the rest of the program asks of it.  Parallel parts are parallel edges; an edge'
 key is (part ref, pin, pin), so no part hides another.  A part with more than two
 pins has one edge for each pair.  Tubes are in the graph too, but no question here
 walks through one: what a tube conducts is not a property of the wiring.
+
+Where plates and screens get their current from (findings `unfed-electrode`,
+`primary-unfed`, `rectifier-fed`): from every DC source the walk goes through resistors,
+windings, sources, diodes and from plate to cathode of tubes (a cascode's upper tube feeds
+the lower), never through ground.  A plate or screen on ground itself is fed where the
+tube's cathode hangs on a negative source.  An AC source with rectifiers behind it charges
+B+ only over time: an operating point finds none, and everything would look within limits.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator
 from itertools import combinations
 from typing import TYPE_CHECKING
 
-from netcheck.circuit.model import Circuit, Part, PartKind
+from netcheck.circuit.model import GROUND, Circuit, Part, PartKind
+from netcheck.findings import Finding
 
 if TYPE_CHECKING:  # loaded where a graph is made: takes long, and workers never ask
     import networkx as nx
+
 
 DC_KINDS: tuple[PartKind, ...] = (
     "resistor",
@@ -86,3 +96,145 @@ def dc_components(circuit: Circuit) -> tuple[frozenset[str], ...]:
     order = {net: index for index, net in enumerate(circuit.nets)}
     found = components(graph, conducts_dc)
     return tuple(sorted(found, key=lambda component: min(order[net] for net in component)))
+
+
+def feed_findings(circuit: Circuit) -> Iterator[Finding]:
+    """Yield findings about plates and screens that no DC source feeds."""
+    fed = _reached(circuit, _source_nets(circuit))
+    below = _reached(circuit, _negative_nets(circuit))
+    unfed = [
+        (tube, pin.name, pin.net)
+        for tube in circuit.tubes
+        if tube.has_pin("grid")
+        for pin in tube.pins
+        if pin.name in ("plate", "screen") and pin.net not in fed
+        if not (pin.net == GROUND and tube.net("cathode") in below)
+    ]
+    if not unfed:
+        return
+    mains = [
+        part
+        for part in circuit.of_kind("voltage_source")
+        if _alternates(part) and not part.note.is_input
+    ]
+    charged = _charged(circuit, mains)
+    through_rectifier = [entry for entry in unfed if entry[2] in charged]
+    if any(pin == "plate" for _, pin, _ in through_rectifier):
+        source = mains[0]
+        yield Finding(
+            "rectifier-fed",
+            "error",
+            f"B+ comes only from the alternating source {source.ref} through rectifiers; "
+            "put a DC source in their place (the B+ you measure or expect)",
+            source.ref,
+            source.span,
+        )
+    for tube, pin, net in unfed:
+        if net not in charged:
+            yield _unfed(circuit, tube, pin, net)
+
+
+def _unfed(circuit: Circuit, tube: Part, pin: str, net: str) -> Finding:
+    """Name the winding where a plate is on one that nothing feeds."""
+    windings = [
+        part
+        for part in circuit.parts_on.get(net, ())
+        if part.kind == "inductor" and circuit.coupled_with(part.ref)
+    ]
+    if pin == "plate" and windings and net != GROUND:
+        winding = windings[0]
+        return Finding(
+            "primary-unfed",
+            "warning",
+            f"no DC source feeds the winding {winding.ref} that the plate of {tube.ref} is on: "
+            f"B+ is missing at its other end (net {winding.other_net(net)})",
+            winding.ref,
+            winding.span,
+            f"connect net {winding.other_net(net)} to B+",
+        )
+    return Finding(
+        "unfed-electrode",
+        "warning",
+        f"no DC source feeds the {pin} of {tube.ref} (net {net})",
+        tube.ref,
+        tube.span,
+    )
+
+
+def _alternates(part: Part) -> bool:
+    waveform = part.element.waveform if part.element else None
+    return waveform is not None and waveform.alternating
+
+
+def _source_nets(circuit: Circuit) -> Iterable[str]:
+    """Return the nets at DC sources; a behavioural source may be one too."""
+    for part in circuit.of_kind("voltage_source", "current_source", "controlled_source"):
+        if part.kind == "controlled_source" or (part.value and not part.note.is_input):
+            yield from part.nets[:2]
+
+
+def _negative_nets(circuit: Circuit) -> Iterable[str]:
+    """Return the nets that a voltage source holds below ground."""
+    for part in circuit.of_kind("voltage_source"):
+        plus, minus = part.nets[:2]
+        if plus == GROUND and (part.value or 0.0) > 0.0:
+            yield minus
+        elif minus == GROUND and (part.value or 0.0) < 0.0:
+            yield plus
+
+
+def _reached(circuit: Circuit, start: Iterable[str]) -> frozenset[str]:
+    seen = {net for net in start if net != GROUND}
+    queue = deque(seen)
+    while queue:
+        net = queue.popleft()
+        for part in circuit.parts_on.get(net, ()):
+            for far in _onward(part, net):
+                if far != GROUND and far not in seen:
+                    seen.add(far)
+                    queue.append(far)
+    return frozenset(seen)
+
+
+def _onward(part: Part, net: str) -> tuple[str, ...]:
+    """Return the nets that get current from a net through one part."""
+    if part.kind == "tube":
+        if part.has_pin("grid"):
+            return (part.net("cathode"),) if part.net("plate") == net else ()
+        return (part.net("cathode"),) if part.has_pin("cathode") else ()
+    if part.kind == "controlled_source" or not conducts_dc(part):
+        return ()
+    return tuple(far for far in part.nets if far != net)
+
+
+def _charged(circuit: Circuit, mains: list[Part]) -> frozenset[str]:
+    """Return the nets behind rectifiers that an alternating source drives."""
+    if not mains:
+        return frozenset()
+    alternating = _secondary_nets(circuit, mains)
+    outputs: list[str] = []
+    for part in circuit.of_kind("diode", "tube"):
+        if part.kind == "diode" and set(part.nets) & alternating:
+            outputs += [net for net in part.nets if net not in alternating]
+        elif part.kind == "tube" and not part.has_pin("grid") and part.has_pin("cathode"):
+            plates = {pin.net for pin in part.pins if pin.name != "cathode"}
+            outputs += [part.net("cathode")] if plates & alternating else []
+    return _reached(circuit, outputs)
+
+
+def _secondary_nets(circuit: Circuit, mains: list[Part]) -> frozenset[str]:
+    """Return the nets an alternating source drives, over transformers too."""
+    seen = {net for part in mains for net in part.nets} - {GROUND}
+    queue = deque(seen)
+    while queue:
+        net = queue.popleft()
+        for part in circuit.parts_on.get(net, ()):
+            if part.kind not in ("resistor", "inductor"):
+                continue
+            coupled = circuit.coupled_with(part.ref) if part.kind == "inductor" else ()
+            for ref in (part.ref, *coupled):
+                for far in circuit[ref].nets:
+                    if far != GROUND and far not in seen:
+                        seen.add(far)
+                        queue.append(far)
+    return frozenset(seen)

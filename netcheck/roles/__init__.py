@@ -16,7 +16,7 @@ from netcheck.roles.base import (
     SignalPath,
     Stage,
 )
-from netcheck.roles.neighbors import Neighbors, neighbors
+from netcheck.roles.wiring import Neighbors, neighbors
 
 __all__ = [
     "Alternative",

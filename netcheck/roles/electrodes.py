@@ -2,6 +2,9 @@
 
 Comes in: `Facts` and the stages.  Goes out: roles.  A part that serves several
 tubes (a shared cathode resistor) gets one role for each of them.
+
+Every tube with a screen gets a `ScreenSupply`: its feed with all it comes through, from
+the screen back to the supply.
 """
 
 from __future__ import annotations
@@ -9,8 +12,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from netcheck.circuit.model import GROUND
-from netcheck.roles.base import Role, Stage
-from netcheck.roles.bias_kind import sense_parts
+from netcheck.roles.base import Role, ScreenSupply, Stage
+from netcheck.roles.bias import sense_parts
 from netcheck.roles.cathodes import CathodeCircuit
 from netcheck.roles.facts import Facts
 from netcheck.roles.grids import GridCircuit
@@ -261,3 +264,41 @@ def _capacitor_roles(facts: Facts, grid: GridCircuit) -> Iterator[Role]:
         elif facts.supply.quiet(far) or far in own:
             why = f"shunts the grid circuit of {tube} for high frequencies"
             yield Role(ref, "grid_shunt_capacitor", tube, why)
+
+
+def screen_chains(facts: Facts) -> tuple[ScreenSupply, ...]:
+    """Return what each screen's current comes through."""
+    users: dict[str, int] = {}
+    for screen in facts.screens.values():
+        for ref in screen.parts:
+            users[ref] = users.get(ref, 0) + 1
+    return tuple(
+        ScreenSupply(
+            tube,
+            screen.kind,
+            screen.source,
+            screen.parts,
+            tuple(ref for ref in screen.parts if users[ref] > 1),
+            _droppers(facts, screen.source),
+            _bypass(facts, screen.net),
+        )
+        for tube, screen in facts.screens.items()
+    )
+
+
+def _droppers(facts: Facts, net: str) -> tuple[str, ...]:
+    """Return the parts from a rail back to where its supply begins."""
+    before: dict[str, tuple[str, str]] = {}
+    for ref, (near, far) in facts.supply.droppers.items():
+        before.setdefault(far, (ref, near))
+    found: list[str] = []
+    while net in before and before[net][0] not in found:
+        ref, net = before[net]
+        found.append(ref)
+    return tuple(found)
+
+
+def _bypass(facts: Facts, net: str) -> tuple[str, ...]:
+    if facts.supply.quiet(net):
+        return ()
+    return tuple(part.ref for part in facts.wiring.on(net, "capacitor"))

@@ -10,8 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from netcheck.circuit.model import Circuit
-from netcheck.roles.cathode_outputs import with_cathode_outputs
-from netcheck.roles.cathodes import CathodeCircuit, find_cathodes
+from netcheck.roles.cathodes import CathodeCircuit, find_cathodes, with_cathode_outputs
 from netcheck.roles.coupling import Couplings, find_couplings
 from netcheck.roles.grids import GridCircuit, Surroundings, find_grids, surroundings_of
 from netcheck.roles.heaters import Heater, find_heaters

@@ -1,35 +1,35 @@
 """Supply rails: which nets are B+ and which belong to a negative supply.
 
 Comes in: the wiring.  Goes out: a `Supply`.  From every DC source the walk
-(`supply_walk.py`) goes outward.  A grid or a cathode is never a rail (but for the
+goes outward.  A grid or a cathode is never a rail (but for the
 cathode of a regulator's pass tube), a plate only with a large capacitor on it.  The
 far end of a transformer winding is no rail either: signal lives there.
 
 The negative side stops earlier: at electrodes, at nets a coupling capacitor brings
 signal to, and at cathode resistors (a tail to a negative supply) unless a capacitor
 holds the net below them.
+
+The walk from a supply's sources outward: on the positive side it goes through resistors,
+chokes, diodes, rectifier tubes, and the pass transistor or pass tube of a regulator; nets
+in a plain chain of parts (a fuse, a switch, a lamp) belong to the rail the chain ends on.
+A net behind a dropper is a rail if a capacitor holds it, or if at least two plate or
+screen feeds branch off it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections import deque
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
 from netcheck.circuit.model import GROUND, Part
-from netcheck.roles.supply_walk import (
-    DECOUPLING_F,
-    PLATE_DECOUPLING_F,
-    capacitance,
-    is_bias_net,
-    is_rail,
-    spread,
-)
 from netcheck.roles.wiring import Wiring, is_alternating, is_amplifying
+
+__all__ = ["DECOUPLING_F", "MAX_CELL_V", "PLATE_DECOUPLING_F", "Supply", "find_supply"]
+
 
 MAX_CELL_V = 15.0
 """Largest voltage of a cell or a heater supply that floats (common practice)."""
-
-__all__ = ["DECOUPLING_F", "MAX_CELL_V", "PLATE_DECOUPLING_F", "Supply", "find_supply"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,3 +192,179 @@ def _rectified(wiring: Wiring) -> dict[str, tuple[float, str]]:
             if net != GROUND and capacitance(wiring, net, {GROUND}) >= PLATE_DECOUPLING_F:
                 found.setdefault(net, (sign, part.ref))
     return found
+
+
+PLATE_DECOUPLING_F = 0.5e-6
+"""A capacitor this large holds a plate at signal ground (common practice)."""
+
+DECOUPLING_F = 10e-9
+"""Smallest capacitor that makes a supply net quiet (common practice)."""
+
+BRANCHES = 2
+"""Feeds that branch off a net without a capacitor and so make it a rail."""
+
+LONGEST_CHAIN = 8
+"""Parts in a row without a capacitor between them that still are one feed."""
+
+Accept = Callable[[str, Part, Iterable[str]], bool]
+Link = tuple[Part, str, str]
+"""A part, its net nearer the source, and the farther one."""
+
+
+def spread(
+    wiring: Wiring,
+    seeds: list[str],
+    source_of: dict[str, str],
+    droppers: dict[str, tuple[str, str]],
+    accept: Accept,
+    positive: bool,
+) -> tuple[str, ...]:
+    """Walk outward from the sources; return the nets in the order met."""
+    known = dict.fromkeys(seeds)
+    queue = deque(seeds)
+    while queue:
+        net = queue.popleft()
+        arms = list(supply_arms(wiring, net, positive))
+        if positive:  # by values, so that names play no role in the order of rails
+            arms.sort(key=lambda arm: _ohm(arm[0]))
+        for part, far in arms:
+            for link, near, beyond in _chain(wiring, (part, net, far), known, accept, positive):
+                if beyond not in known:
+                    known[beyond] = None
+                    source_of.setdefault(beyond, source_of[net])
+                    queue.append(beyond)
+                droppers.setdefault(link.ref, (near, beyond))
+    return tuple(known)
+
+
+def _ohm(part: Part) -> float:
+    return part.value or 0.0 if part.kind == "resistor" else 0.0
+
+
+def supply_arms(wiring: Wiring, net: str, positive: bool) -> Iterator[tuple[Part, str]]:
+    """Yield the parts by which a supply goes on from a net, with their far nets."""
+    for part, far in wiring.dc_arms(net):
+        if far != GROUND and not wiring.is_across_winding(part):
+            yield part, far
+    for part in wiring.on(net, "diode"):
+        if part.other_net(net) != GROUND:
+            yield part, part.other_net(net)
+    if positive:
+        for part in wiring.circuit.parts_on.get(net, ()):
+            far = _passed_on(part, net)
+            if far not in ("", GROUND, net):
+                yield part, far
+
+
+def _passed_on(part: Part, net: str) -> str:
+    """Return the net a rectifier tube or a pass device brings the current of `net` to."""
+    if part.kind == "tube" and part.has_pin("cathode"):
+        fed = [pin for pin in part.pins if pin.net == net and pin.name not in ("cathode", "grid")]
+        if not part.has_pin("grid") or any(pin.name == "plate" for pin in fed):
+            return part.net("cathode") if fed else ""
+    if part.kind == "transistor":
+        for upper, lower in (("collector", "emitter"), ("drain", "source")):
+            if part.has_pin(upper) and part.net(upper) == net:
+                return part.net(lower)
+            if part.has_pin(upper) and part.net(lower) == net:
+                return part.net(upper)
+    return ""
+
+
+def _chain(
+    wiring: Wiring, first: Link, known: Collection[str], accept: Accept, positive: bool
+) -> list[Link]:
+    """Return the links from a net to the next supply net; none where there is none."""
+    links = [first]
+    while True:
+        part, near, far = links[-1]
+        if far in known or accept(far, part, known):
+            return links
+        others = [other for other in wiring.circuit.parts_on[far] if other.ref != part.ref]
+        plain = far not in wiring.electrodes and far not in wiring.input_nets
+        if len(others) != 1 or not plain or len(links) >= LONGEST_CHAIN:
+            return []
+        onward = [arm for arm in supply_arms(wiring, far, positive) if arm[0] is others[0]]
+        if not onward or onward[0][1] == near:
+            return []
+        links.append((onward[0][0], far, onward[0][1]))
+
+
+def is_bias_net(wiring: Wiring, far: str, quiet: Iterable[str]) -> bool:
+    """Say whether a net behind a resistor still belongs to a negative supply."""
+    held = {GROUND, *quiet}
+    if far in wiring.electrodes or far in held or far in wiring.input_nets:
+        return False
+    if _sets_tail_current(wiring, far):
+        return False
+    if any(part.other_net(far) not in held for part in wiring.on(far, "capacitor")):
+        return False
+    # Below cathodes only a net that a capacitor holds is a supply; else it is a tail.
+    to_cathode = any(wiring.at(net, "cathode") for _, net in wiring.dc_arms(far))
+    return not to_cathode or capacitance(wiring, far, {GROUND}) >= PLATE_DECOUPLING_F
+
+
+def _sets_tail_current(wiring: Wiring, net: str) -> bool:
+    """Say whether a net is at the base or emitter of a transistor below a cathode."""
+    for part in wiring.circuit.parts_on.get(net, ()):
+        if part.kind != "transistor" or part.nets[0] == net:
+            continue
+        upper = part.nets[0]
+        ends = (upper, *(far for _, far in wiring.dc_arms(upper)))
+        if any(wiring.at(end, "cathode") for end in ends):
+            return True
+    return False
+
+
+def is_rail(wiring: Wiring, far: str, via: Part, known: Iterable[str]) -> bool:
+    """Say whether the net behind a dropper is a positive rail."""
+    known = frozenset(known)
+    held = capacitance(wiring, far, known | {GROUND})
+    if wiring.at(far, "cathode"):
+        return is_amplifying(via) and via.net("cathode") == far and _regulates(wiring, via)
+    if grids := wiring.at(far, "grid"):
+        # What holds the grid of a regulator's pass tube.
+        tubes = [wiring[ref] for ref in grids]
+        return held >= DECOUPLING_F and all(
+            tube.net("plate") in known and _regulates(wiring, tube) for tube in tubes
+        )
+    if wiring.at(far, "plate"):
+        return held >= PLATE_DECOUPLING_F
+    feeds = _feeds(wiring, far, via)
+    screens = wiring.at(far, "screen")
+    if screens:
+        shared = len(screens) > 1
+        return (held >= DECOUPLING_F and (shared or feeds > 0)) or feeds >= BRANCHES
+    return held >= DECOUPLING_F or feeds >= BRANCHES
+
+
+def _regulates(wiring: Wiring, tube: Part) -> bool:
+    """Say whether a tube's cathode feeds other tubes: a regulator's pass tube."""
+    net = tube.net("cathode")
+    alone = wiring.at(net, "grid", "cathode") == (tube.ref,)
+    held = capacitance(wiring, net, {GROUND})
+    feeds = _feeds(wiring, net, tube) + len(wiring.at(net, "plate", "screen"))
+    return alone and held >= DECOUPLING_F and feeds > 0
+
+
+def _feeds(wiring: Wiring, net: str, via: Part) -> int:
+    """Count the plate and screen feeds that branch off a net."""
+    count = len(wiring.windings(net))
+    for part, far in wiring.dc_arms(net):
+        if part.ref == via.ref or far in via.nets or wiring.is_across_winding(part):
+            continue
+        if wiring.at(far, "plate", "screen") or (
+            not wiring.at(far, "grid", "cathode")
+            and capacitance(wiring, far, {GROUND}) >= DECOUPLING_F
+        ):
+            count += 1
+    return count
+
+
+def capacitance(wiring: Wiring, net: str, held: Iterable[str]) -> float:
+    """Return the largest capacitance from a net to any net of `held` [F]."""
+    ends = set(held)
+    values = [
+        part.value or 0.0 for part in wiring.on(net, "capacitor") if part.other_net(net) in ends
+    ]
+    return max(values, default=0.0)

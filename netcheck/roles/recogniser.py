@@ -14,9 +14,7 @@ from collections.abc import Iterator
 from netcheck.circuit.model import Circuit, natural_key
 from netcheck.roles.base import Role, Roles
 from netcheck.roles.bias import bias_roles, find_bias_supplies
-from netcheck.roles.bridged_loads import bridged_loads
-from netcheck.roles.coupling_roles import coupling_roles, input_roles, network_roles
-from netcheck.roles.electrodes import electrode_roles
+from netcheck.roles.electrodes import electrode_roles, screen_chains
 from netcheck.roles.facts import Facts, gather
 from netcheck.roles.feedback import feedback_roles, find_branches
 from netcheck.roles.heaters import heater_roles
@@ -26,12 +24,11 @@ from netcheck.roles.odd_parts import (
     with_tone_controls,
     without_heater_pots,
 )
-from netcheck.roles.screen_chains import screen_chains
 from netcheck.roles.shunts import load_roles, shunt_roles
-from netcheck.roles.signal import signal_flow
+from netcheck.roles.signal import coupling_roles, input_roles, network_roles, signal_flow
 from netcheck.roles.stages import find_stages
 from netcheck.roles.supply_roles import rail_chain, supply_roles
-from netcheck.roles.transformer_roles import output_transformers, transformer_roles
+from netcheck.roles.transformer_roles import bridged_loads, output_transformers, transformer_roles
 
 
 def recognise(circuit: Circuit) -> Roles:

@@ -3,13 +3,30 @@
 Comes in: `Facts`, the tubes and the kind that was recognised.  Goes out: a `Stage`
 that also says how the screens are connected and how the tubes are biased, each with
 its evidence; the confidence is that of the least certain of these.
+
+Stacked tubes: one tube's cathode current is the plate current of another.  Which stage
+the two make, or whether they stay two, follows from what drives the upper grid:
+
+- nothing: cascode (the upper tube passes the current on and gives the signal);
+- the lower plate, directly: shunt-regulated push-pull where the upper cathode gives
+  the signal, an active load where the lower plate does;
+- the lower plate, over a capacitor: mu follower;
+- another stage, while the upper plate drives the lower grid: White follower;
+- another stage, while nothing drives the lower grid: the lower tube only sets the
+  current.
+
+Two or more cathodes on one plate whose grid is at rest have a current source as
+their tail.
 """
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 from netcheck.circuit.model import GROUND, natural_key
 from netcheck.roles.base import Alternative, Stage
-from netcheck.roles.bias_kind import bias_of
+from netcheck.roles.bias import bias_of
+from netcheck.roles.coupling import Drive
 from netcheck.roles.facts import Facts
 
 
@@ -83,3 +100,112 @@ def gives_signal(facts: Facts, tube: str, electrode: str, inside: tuple[str, ...
     if any(drive.target not in inside for drive in facts.couplings.out_of(tube, electrode)):
         return True
     return any(not network.grids for network in facts.couplings.networks_at(tube, electrode))
+
+
+def find_current_sources(facts: Facts, tubes: list[str]) -> list[Stage]:
+    """Return the tubes that set a current for the cathodes above them, each a stage."""
+    found = []
+    for lower in tubes:
+        above = facts.above.get(lower, ())
+        if not above or facts.couplings.into(lower) or facts.plates[lower].kind != "stacked":
+            continue
+        driven = [ref for ref in above if _driven_from_outside(facts, ref, lower)]
+        if len(above) == 1 and not driven:
+            continue  # nothing is known of either grid: left to the reading of the stack
+        form = "tail" if len(above) > 1 else "cathode_load"
+        evidence = (
+            f"the cathode current of {' and '.join(above)} is the plate current of {lower}",
+            f"nothing drives the grid of {lower}",
+        )
+        found.append(make_stage(facts, "current_source", (lower,), evidence, 1.0, form))
+    return found
+
+
+def _driven_from_outside(facts: Facts, upper: str, lower: str) -> bool:
+    return any(drive.source not in (upper, lower) for drive in facts.couplings.into(upper))
+
+
+def stack_of(facts: Facts, lower: str, tubes: Collection[str]) -> Stage | None:
+    """Return the stage of a tube and the one that stands on it, if they work as one."""
+    above = facts.above.get(lower, ())
+    if len(above) != 1 or above[0] not in tubes or len(facts.cathodes[above[0]].stands_on) != 1:
+        return None
+    upper = above[0]
+    up = [drive for drive in facts.couplings.into(upper) if drive.pin == "grid"]
+    down = [drive for drive in facts.couplings.into(lower) if drive.source == upper]
+    follows = [drive for drive in up if (drive.source, drive.electrode) == (lower, "plate")]
+    if follows:
+        return _following(facts, upper, lower, follows[0])
+    if down and up:
+        why = (
+            f"{lower} is in the cathode of {upper} and is driven from its plate",
+            f"the signal comes in at the grid of {upper}",
+        )
+        return make_stage(
+            facts, "cathode_follower", (upper, lower), why, 1.0, "white", biased_by=(upper,)
+        )
+    return None if up else _resting(facts, upper, lower)
+
+
+def _resting(facts: Facts, upper: str, lower: str) -> Stage | None:
+    """Return the stage where nothing drives the upper grid."""
+    both = (upper, lower)
+    driven = bool(facts.couplings.into(lower))
+    first = f"the cathode of {upper} is fed by the plate of {lower}, its grid is at rest"
+    if facts.plates[upper].kind == "rail":
+        if not gives_signal(facts, lower, "plate", both):
+            return None
+        evidence = (first, f"{upper} holds the current of {lower}, whose plate gives the signal")
+        return make_stage(
+            facts, "voltage_amplifier", both, evidence, 0.7, "active_load", biased_by=(lower,)
+        )
+    gives = gives_signal(facts, upper, "plate", both)
+    evidence = (first, f"the plate of {upper} gives the signal" if gives else "no output was found")
+    return make_stage(
+        facts,
+        "voltage_amplifier",
+        both,
+        evidence,
+        1.0 if gives and driven else 0.8,
+        "cascode",
+        biased_by=(lower,),
+    )
+
+
+def _following(facts: Facts, upper: str, lower: str, drive: Drive) -> Stage:
+    """Return the stage where the upper grid follows the lower plate."""
+    both = (upper, lower)
+    at_cathode = gives_signal(facts, upper, "cathode", both)
+    at_plate = gives_signal(facts, lower, "plate", both)
+    direct = drive.direct
+    parts = " and ".join(facts.cathodes[upper].parts)
+    way = f" through {parts}" if parts else ""
+    over = "is on" if direct else f"follows over {' and '.join(drive.via)}"
+    evidence = [
+        f"the cathode of {upper} feeds the plate of {lower}{way}",
+        f"the grid of {upper} {over} the plate of {lower}",
+    ]
+    others: tuple[Alternative, ...]
+    usual = "shunt_regulated_push_pull" if direct else "mu_follower"
+    if at_plate and not at_cathode:
+        evidence.append(f"the plate of {lower} gives the signal")
+        why = f"the usual output at the cathode of {upper} is free"
+        other = Alternative("voltage_amplifier", usual, 0.4, why)
+        form, sure, others = "active_load", 0.8, (other,)
+    else:
+        text = f"the cathode of {upper} gives the signal" if at_cathode else "no output was found"
+        evidence.append(text)
+        why = f"the plate of {lower} gives a signal too"
+        other = Alternative("voltage_amplifier", "active_load", 0.3, why)
+        form, others = usual, (other,) if at_plate else ()
+        sure = 0.9 if at_plate else 1.0 if at_cathode else 0.8
+    return make_stage(
+        facts,
+        "voltage_amplifier",
+        both,
+        tuple(evidence),
+        sure,
+        form,
+        alternatives=others,
+        biased_by=(lower,),
+    )

@@ -5,6 +5,10 @@ sources put in only to read a current) shorted out, the input sources named, and
 the questions every walk asks: which parts of a kind are on a net, which tube
 electrodes sit there.  A rectifier is a tube without a grid; its electrodes are
 not counted among those of amplifying tubes.
+
+For a part that no role was found for it also tells what stands around it: for each pin
+its net and the other parts there, ground and supply nets included; whoever prints them
+decides how many to show.
 """
 
 from __future__ import annotations
@@ -214,3 +218,30 @@ def _contract(
         if part.ref not in ammeters
     }
     return replace(circuit, parts=parts)
+
+
+@dataclass(frozen=True, slots=True)
+class Neighbors:
+    """One pin of a part, its net, and the other parts on that net with their pins."""
+
+    pin: str
+    net: str
+    parts: tuple[tuple[str, str], ...]
+
+
+def neighbors(circuit: Circuit, ref: str) -> tuple[Neighbors, ...]:
+    """Return what is on each pin of a part; KeyError where there is no such part."""
+    return tuple(
+        Neighbors(
+            pin.name,
+            pin.net,
+            tuple(
+                (part.ref, other.name)
+                for part in circuit.parts_on[pin.net]
+                if part.ref != ref
+                for other in part.pins
+                if other.net == pin.net
+            ),
+        )
+        for pin in circuit[ref].pins
+    )
