@@ -73,7 +73,8 @@ def test_copies_of_volts_and_amperes_hand_on(worker: Worker) -> None:
     held = 1.0 / (1.0 + jacobian.SERIES_OHM / 1000.0)  # the ohm in series with what holds C1
     assert found[1, 0] == pytest.approx(-4.0 * held / 2001.0)
     assert found[2, 0] == pytest.approx(-1e-3 * held / 1.001)
-    assert found[0, 1] == found[0, 2] == 0.0
+    # nothing acts back; what a processor's own rounding leaves is 1e-24 of what acts forward
+    assert found[0, 1:] == pytest.approx([0.0, 0.0], abs=1e-20)
 
 
 def _by_ngspice(engine: Engine, circuit: Circuit, idle: Solved) -> tuple[Array, Array]:
