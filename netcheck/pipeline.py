@@ -13,7 +13,6 @@ from dataclasses import replace
 from pathlib import Path
 
 from netcheck.circuit.build import build_circuit, own_tube_findings
-from netcheck.circuit.changes import ReplaceTube, apply_changes
 from netcheck.circuit.checks import check_circuit
 from netcheck.circuit.model import Circuit
 from netcheck.errors import UnanswerableError
@@ -21,10 +20,8 @@ from netcheck.faults import list_continuous, list_faults
 from netcheck.faults.base import ContinuousFault, Fault
 from netcheck.findings import Finding
 from netcheck.judge.advice import advise, overdriven
-from netcheck.judge.base import LimitTable, Stress
-from netcheck.judge.limits import limits_of
+from netcheck.judge.base import LimitTable
 from netcheck.judge.paired import Pairs
-from netcheck.judge.stress import judge_state
 from netcheck.judge.toleranced import Toleranced, compared_as_published
 from netcheck.netlist import read_netlist
 from netcheck.netlist.lines import DEFAULT_LIMITS, ReadLimits
@@ -38,18 +35,17 @@ from netcheck.solve.pool import INTERRUPTED, Pool
 from netcheck.solve.results import Hookup, NotSolved, Outcome, Solved
 from netcheck.tipping import TippingPoint
 from netcheck.tubes.library import library_with
+from netcheck.workbench.baseline import Baseline, solve_at_rest
 from netcheck.workbench.bass import Bass, faults_in_the_bass
 from netcheck.workbench.drive import DrivenHealth, drive_healthy
 from netcheck.workbench.driven_corners import with_driven_corners
-from netcheck.workbench.faulted import COLD, IDLE, Bench, gross_at_idle, needs_drive, sustained
-from netcheck.workbench.health import require_health
-from netcheck.workbench.hookup import hookup_of
+from netcheck.workbench.faulted import IDLE, Bench, gross_at_idle, needs_drive, sustained
 from netcheck.workbench.pairs import solve_pairs
 from netcheck.workbench.runaway import FedBack, with_feedback
 from netcheck.workbench.settings import Progress, Settings
 from netcheck.workbench.tolerance import tolerance_of
 from netcheck.workbench.walks import find_continuous, sweep_sizes, walk_faults
-from netcheck.workbench.wiring import Healthy, wiring_findings
+from netcheck.workbench.wiring import wiring_findings
 
 __all__ = ["Progress", "Settings", "audit", "audit_circuit", "compare", "load_circuit", "sweep"]
 
@@ -77,33 +73,28 @@ def audit_circuit(
     """Audit a circuit that has been built."""
     roles = recognise(circuit)
     faults = _faults(circuit, roles, options)
-    hookup, assumptions = hookup_of(circuit, roles)
     bench = Bench(circuit, options, pool)
-    healthy = _healthy_at_rest(bench, roles)
-    idle = healthy[IDLE]
-    assert isinstance(idle, Solved)
+    rest = solve_at_rest(bench, roles, cold=True)
+    idle, hookup, assumptions = rest.idle, rest.hookup, rest.assumptions
     fed_back = _at_rest(bench, roles, faults, idle, progress)
     conditions = fed_back.conditions
-    table = limits_of(circuit, roles, _solved(healthy))
     swept = list_continuous(circuit, roles)
     with _step(progress, "tipping points", 1):
-        tipping = bench.tipping_points(swept, table, _solved(healthy))
-    driven, bass = DrivenHealth(), Bass()
+        tipping = bench.tipping_points(swept, rest.table, rest.states)
+    driven, bass, base = DrivenHealth(), Bass(), rest
     if not options.idle_only:
-        driven = drive_healthy(bench, roles, hookup, idle, table, progress)
-        healthy |= driven.outcomes
-        gross = gross_at_idle(circuit, table, idle, conditions[IDLE])
+        driven = drive_healthy(bench, roles, hookup, idle, rest.table, progress)
+        healthy = {**rest.outcomes, **driven.outcomes}
+        gross = gross_at_idle(circuit, rest.table, idle, conditions[IDLE])
         more, bass = _drive_faults(bench, roles, hookup, driven, healthy, faults, progress, gross)
-        conditions, healthy = {**conditions, **more}, {**bass.healthy, **healthy}
+        conditions, base = {**conditions, **more}, rest.having({**bass.healthy, **healthy})
         assumptions += bass.assumptions(len(faults), options.frequency_hz)
         assumptions += (f"not driven: {driven.reason}",) if driven.reason else ()
-    conditions = sustained(faults, conditions, healthy)
+    conditions = sustained(faults, conditions, base.outcomes)
 
-    known = _solved(healthy)
-    table = limits_of(circuit, roles, known)
+    known, table, stresses = base.states, base.table, base.stresses
     found = [_of_fault(conditions, place) | bass.of_fault(place) for place in range(len(faults))]
-    results = _ranked(faults, found, circuit, roles, table, known)
-    stresses = _judged(circuit, table, known)
+    results = _ranked(faults, found, base)
     toleranced = _toleranced(bench, roles, hookup, table, known, progress)
     if toleranced is not None:
         stresses = compared_as_published(stresses, toleranced.limits, toleranced.driven)
@@ -111,13 +102,13 @@ def audit_circuit(
         file=name,
         circuit=circuit,
         roles=roles,
-        healthy=healthy,
+        healthy=base.outcomes,
         healthy_stresses=stresses,
         worst_drive=driven.worst,
         faults=results,
         worst_of_part=worst_of_parts(results),
         tipping_points=tipping,
-        findings=_findings(bench, roles, hookup, Healthy(idle, table, stresses), results),
+        findings=_findings(bench, replace(base, stresses=stresses), results),
         assumptions=(*assumptions, *table.assumptions),
         not_judged=tuple(f"{gap.part}: {gap.reason}" for gap in table.not_judged),
         frequency_hz=options.frequency_hz,
@@ -130,14 +121,6 @@ def audit_circuit(
         walks=walk_faults(bench, swept, tipping, table, known, progress),
         undriven=_undriven(options, driven),
     )
-
-
-def _judged(
-    circuit: Circuit, table: LimitTable, healthy: Mapping[str, Solved]
-) -> tuple[Stress, ...]:
-    """Return every judged quantity of the healthy circuit."""
-    states = healthy.values()
-    return tuple(one for state in states for one in judge_state(circuit, table, state, healthy))
 
 
 def _undriven(options: Settings, driven: DrivenHealth) -> Undriven | None:
@@ -192,20 +175,9 @@ def _at_rest(
     return with_feedback(bench, roles, faults, conditions, idle, progress)
 
 
-def _healthy_at_rest(bench: Bench, roles: Roles) -> dict[str, Outcome]:
-    """Return the healthy states without a signal; complains where there is none at idle."""
-    at_rest = bench.healthy(IDLE)
-    if bench.pool.interrupted:
-        raise KeyboardInterrupt
-    idle = require_health(bench.circuit, roles, at_rest)
-    return {IDLE: idle, COLD: bench.healthy(COLD)}
-
-
 def _findings(
     bench: Bench,
-    roles: Roles,
-    hookup: Hookup,
-    at_hand: Healthy,
+    base: Baseline,
     results: Sequence[FaultResult],
 ) -> tuple[Finding, ...]:
     circuit, interrupted = bench.circuit, bench.pool.interrupted
@@ -213,9 +185,9 @@ def _findings(
         *((_interrupted(results),) if interrupted else ()),
         *circuit.findings,
         *check_circuit(circuit),
-        *(() if interrupted else wiring_findings(bench, roles, hookup, at_hand)),
-        *overdriven(circuit, at_hand.stresses),
-        *advise(circuit, at_hand.table, at_hand.stresses),
+        *(() if interrupted else wiring_findings(bench, base)),
+        *overdriven(circuit, base.stresses),
+        *advise(circuit, base.table, base.stresses),
     )
 
 
@@ -249,34 +221,13 @@ def _toleranced(
 
 
 def _ranked(
-    faults: Sequence[Fault],
-    outcomes: Sequence[Mapping[str, Outcome]],
-    circuit: Circuit,
-    roles: Roles,
-    table: LimitTable,
-    healthy: Mapping[str, Solved],
+    faults: Sequence[Fault], outcomes: Sequence[Mapping[str, Outcome]], base: Baseline
 ) -> tuple[FaultResult, ...]:
     """Judge every fault, and rank them; outcomes: of each fault, by condition."""
     return rank_faults(
-        judge_fault(
-            fault, found, circuit, _table_for(fault, circuit, roles, table, healthy), healthy
-        )
+        judge_fault(fault, found, base.circuit, base.table_for(fault), base.states)
         for fault, found in zip(faults, outcomes, strict=True)
     )
-
-
-def _table_for(
-    fault: Fault,
-    circuit: Circuit,
-    roles: Roles,
-    table: LimitTable,
-    healthy: Mapping[str, Solved],
-) -> LimitTable:
-    """Return the limits a fault is judged by: a tube of another type brings its own."""
-    replaced = [change for change in fault.changes if isinstance(change, ReplaceTube)]
-    if not replaced:
-        return table
-    return limits_of(apply_changes(circuit, tuple(replaced)), roles, healthy)
 
 
 def _check_number(faults: Sequence[Fault], options: Settings) -> None:
@@ -304,10 +255,6 @@ def _interrupted(results: Sequence[FaultResult]) -> Finding:
 
 def _of_fault(conditions: Mapping[str, Sequence[Outcome]], number: int) -> dict[str, Outcome]:
     return {name: outcomes[number] for name, outcomes in conditions.items()}
-
-
-def _solved(outcomes: Mapping[str, Outcome]) -> dict[str, Solved]:
-    return {name: each for name, each in outcomes.items() if isinstance(each, Solved)}
 
 
 def sweep(
@@ -338,54 +285,47 @@ def _curve(
     progress: Progress,
 ) -> SweepCurve:
     circuit, options, pool = bench.circuit, bench.options, bench.pool
-    idle = require_health(circuit, roles, bench.healthy(IDLE))
-    healthy: dict[str, Outcome] = {IDLE: idle}
-    table = limits_of(circuit, roles, _solved(healthy))
-    tipping = bench.tipping_points((fault,), table, _solved(healthy))
+    base = solve_at_rest(bench, roles, cold=False)
+    idle, hookup, table = base.idle, base.hookup, base.table
+    tipping = bench.tipping_points((fault,), table, base.states)
     sizes = sweep_sizes(fault, points, [one.value for one in tipping if one.value is not None])
     faults = [fault.make(size) for size in sizes]
     with _step(progress, "sizes at idle", 2 * len(faults)):
         conditions = {IDLE: bench.faulted(faults, idle, progress)[IDLE]}
-    hookup, assumptions = hookup_of(circuit, roles)
     if not options.idle_only:
         driven = drive_healthy(bench, roles, hookup, idle, table, progress)
-        healthy |= driven.outcomes
+        healthy = {**base.outcomes, **driven.outcomes}
         more, bass = _drive_faults(bench, roles, hookup, driven, healthy, faults, progress, {})
         conditions = {**conditions, **more, **bass.of_every(len(faults))}
-        healthy = {**bass.healthy, **healthy}
-        table = limits_of(circuit, roles, _solved(healthy))
+        base = base.having({**bass.healthy, **healthy})
     if pool.interrupted:
         raise KeyboardInterrupt
-    known = _solved(healthy)
     return SweepCurve(
         file=name,
         circuit=circuit,
         fault=fault,
         points=tuple(
-            _sweep_point(circuit, table, known, size, _of_fault(conditions, number), tipping)
+            _sweep_point(base, size, _of_fault(conditions, number), tipping)
             for number, size in enumerate(sizes)
         ),
-        healthy=known,
+        healthy=base.states,
         tipping=tipping,
-        table=table,
+        table=base.table,
         conditions=tuple(conditions),
         frequency_hz=options.frequency_hz,
-        assumptions=assumptions if not options.idle_only else (),
+        assumptions=base.assumptions if not options.idle_only else (),
         engine=pool.engine,
     )
 
 
 def _sweep_point(
-    circuit: Circuit,
-    table: LimitTable,
-    healthy: Mapping[str, Solved],
+    base: Baseline,
     size: float,
     outcomes: Mapping[str, Outcome],
     tipping: Sequence[TippingPoint],
 ) -> SweepPoint:
     stresses = {
-        name: judge_state(circuit, table, state, healthy)
-        for name, state in _solved(outcomes).items()
+        name: base.judged(state) for name, state in outcomes.items() if isinstance(state, Solved)
     }
     tips = tuple(one for one in tipping if one.value == size)
     return SweepPoint(size, outcomes, stresses, tips)

@@ -13,21 +13,18 @@ from netcheck.circuit.build import build_circuit
 from netcheck.circuit.checks import check_circuit
 from netcheck.circuit.model import Circuit
 from netcheck.findings import FINDING_KINDS, Finding
-from netcheck.judge.limits import limits_of
-from netcheck.judge.stress import judge_state
 from netcheck.judge.wiring_grids import grid_ohms
 from netcheck.netlist import read_netlist_text
 from netcheck.pipeline import load_circuit
 from netcheck.roles import recognise
 from netcheck.solve.pool import Job, Pool
-from netcheck.solve.results import Solved
 from netcheck.tubes.library import load_library
-from netcheck.workbench.faulted import IDLE, Bench
+from netcheck.workbench.baseline import solve_at_rest
+from netcheck.workbench.faulted import Bench
 from netcheck.workbench.hookup import hookup_of
 from netcheck.workbench.settings import Settings
 from netcheck.workbench.wiring import (
     FeedbackPath,
-    Healthy,
     find_loops,
     loop_gains,
     roles_findings,
@@ -98,15 +95,8 @@ def changed(text: str, *edits: tuple[str, str]) -> str:
 
 def findings_of(circuit: Circuit, pool: Pool) -> tuple[Finding, ...]:
     """Return all findings but those of the text."""
-    roles = recognise(circuit)
     bench = Bench(circuit, Settings(idle_only=True, jobs=1), pool)
-    idle = bench.healthy(IDLE)
-    assert isinstance(idle, Solved)
-    known = {IDLE: idle}
-    table = limits_of(circuit, roles, known)
-    stresses = judge_state(circuit, table, idle, known)
-    healthy = Healthy(idle, table, stresses)
-    found = wiring_findings(bench, roles, hookup_of(circuit, roles)[0], healthy)
+    found = wiring_findings(bench, solve_at_rest(bench, recognise(circuit), cold=False))
     return (*check_circuit(circuit), *found)
 
 

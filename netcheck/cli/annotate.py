@@ -106,32 +106,29 @@ def _print_bytes(content: bytes) -> None:
 def annotated_circuit(circuit: Circuit, name: str) -> AnnotatedCircuit:
     """Solve a circuit at idle and gather what is said about it."""
     from netcheck.circuit.checks import check_circuit
-    from netcheck.judge.limits import limits_of
-    from netcheck.judge.stress import judge_state
     from netcheck.report.annotation import AnnotatedCircuit
     from netcheck.roles import recognise
     from netcheck.solve.pool import Pool
     from netcheck.solve.results import Solved
+    from netcheck.workbench.baseline import solve_at_idle
     from netcheck.workbench.faulted import IDLE, Bench
-    from netcheck.workbench.hookup import hookup_of
     from netcheck.workbench.settings import Settings
-    from netcheck.workbench.wiring import Healthy, roles_findings, wiring_findings
+    from netcheck.workbench.wiring import roles_findings, wiring_findings
 
     findings = (*circuit.findings, *check_circuit(circuit))
     roles = recognise(circuit)
     options = Settings(idle_only=True, jobs=1)
     with Pool(options.jobs, options.time_limit_s) as pool:
         bench = Bench(circuit, options, pool)
-        idle = bench.healthy(IDLE)
+        base = solve_at_idle(bench, roles)
+        idle = base.outcomes[IDLE]
         if not isinstance(idle, Solved):
             wired = (*findings, *roles_findings(circuit, roles))
             return AnnotatedCircuit(name, circuit, roles, idle, findings=wired)
-        known = {IDLE: idle}
-        table = limits_of(circuit, roles, known)
-        stresses = judge_state(circuit, table, idle, known)
-        hookup, _ = hookup_of(circuit, roles)
-        found = wiring_findings(bench, roles, hookup, Healthy(idle, table, stresses))
-    assumed = frozenset((limit.part, limit.quantity) for limit in table.limits if limit.assumed)
+        found = wiring_findings(bench, base)
+    assumed = frozenset(
+        (limit.part, limit.quantity) for limit in base.table.limits if limit.assumed
+    )
     return AnnotatedCircuit(
-        name, circuit, roles, idle, stresses, assumed, (*findings, *found), pool.engine
+        name, circuit, roles, idle, base.stresses, assumed, (*findings, *found), pool.engine
     )

@@ -93,10 +93,9 @@ def _annotations(circuit: Circuit, roles: Roles, fault_id: str | None, plain: bo
 
     if plain:
         return role_annotations(circuit, roles)
-    from netcheck.judge.limits import limits_of
-    from netcheck.judge.stress import judge_state
     from netcheck.solve.pool import Pool
     from netcheck.solve.results import NotSolved
+    from netcheck.workbench.baseline import solve_at_idle
     from netcheck.workbench.faulted import IDLE, Bench
     from netcheck.workbench.settings import Settings
 
@@ -104,15 +103,15 @@ def _annotations(circuit: Circuit, roles: Roles, fault_id: str | None, plain: bo
     options = Settings(idle_only=True, jobs=1)
     with Pool(options.jobs, options.time_limit_s) as pool:
         bench = Bench(circuit, options, pool)
-        healthy = bench.healthy(IDLE)
+        base = solve_at_idle(bench, roles)
+        healthy = base.outcomes[IDLE]
         if isinstance(healthy, NotSolved):
             if fault is not None:
                 raise UnanswerableError(f"the healthy circuit does not solve: {healthy.reason}")
             heading = f"no readings: the circuit does not solve at idle ({healthy.reason})"
             return role_annotations(circuit, roles, heading)
         state = healthy if fault is None else _with_fault(bench, fault, healthy)
-    known = {IDLE: healthy}
-    stresses = judge_state(circuit, limits_of(circuit, roles, known), state, known)
+    stresses = base.judged(state)
     if fault is None:
         return annotate(circuit, roles, state, stresses, heading="idle, healthy")
     heading = f"idle, with {fault.id}: {fault.summary}"

@@ -27,7 +27,7 @@ from netcheck.circuit.model import GROUND, Circuit, Part, PartKind, Pin
 from netcheck.faults import pot_wiper
 from netcheck.faults.base import Fault
 from netcheck.findings import Finding
-from netcheck.judge.base import CHARGE_MARGIN, LimitTable, Stress
+from netcheck.judge.base import CHARGE_MARGIN, Stress
 from netcheck.judge.stress import judge_state
 from netcheck.judge.verdict import HIGHEST_AT_LIMIT
 from netcheck.judge.wiring_grids import bleeder_findings, grid_findings
@@ -39,6 +39,7 @@ from netcheck.solve.deck import DeckError, write_deck
 from netcheck.solve.ngspice import Engine, EngineFailure
 from netcheck.solve.pool import Job, Lost
 from netcheck.solve.results import Drive, Hookup, Outcome, Solved
+from netcheck.workbench.baseline import Baseline
 from netcheck.workbench.settings import Circuitry
 from netcheck.workbench.sweep import IdleTask, idle_outcomes
 
@@ -53,35 +54,24 @@ SETTING = frozenset({"bias", "trim", "cathode"})
 HALVES = 2
 
 
-@dataclass(frozen=True, slots=True)
-class Healthy:
-    """The healthy circuit: its idle state, its limits, and all stresses judged."""
-
-    idle: Solved
-    table: LimitTable
-    stresses: tuple[Stress, ...]
-
-
 def roles_findings(circuit: Circuit, roles: Roles) -> tuple[Finding, ...]:
     """Return the findings that need roles, but nothing solved."""
     return (*grid_findings(circuit, roles), *bleeder_findings(circuit, roles))
 
 
-def wiring_findings(
-    bench: Circuitry, roles: Roles, hookup: Hookup, healthy: Healthy
-) -> tuple[Finding, ...]:
+def wiring_findings(bench: Circuitry, healthy: Baseline) -> tuple[Finding, ...]:
     """Return all findings that need roles or the solved circuit."""
-    circuit = bench.circuit
+    circuit, roles = healthy.circuit, healthy.roles
     return (
         *roles_findings(circuit, roles),
         *capacitor_findings(circuit, roles, healthy.idle),
         *overload_findings(circuit, healthy.table, healthy.stresses),
-        *feedback_findings(bench, roles, hookup),
+        *feedback_findings(bench, roles, healthy.hookup),
         *bias_findings(bench, roles, healthy),
     )
 
 
-def bias_findings(bench: Circuitry, roles: Roles, healthy: Healthy) -> Iterator[Finding]:
+def bias_findings(bench: Circuitry, roles: Roles, healthy: Baseline) -> Iterator[Finding]:
     """Yield findings about the range of bias controls and about their wipers."""
     circuit = bench.circuit
     pots = [each for each in roles.adjusters if each.kind in SETTING and each.tubes]
@@ -125,7 +115,7 @@ def pot_ends(circuit: Circuit, pot: Adjuster) -> tuple[tuple[Change, ...], tuple
 
 
 def _range_findings(
-    circuit: Circuit, pot: Adjuster, outcomes: Sequence[Outcome], healthy: Healthy
+    circuit: Circuit, pot: Adjuster, outcomes: Sequence[Outcome], healthy: Baseline
 ) -> Iterator[Finding]:
     """Yield findings about one control: strong tubes at both ends, then weak ones."""
     states = [each for each in outcomes if isinstance(each, Solved)]
@@ -168,7 +158,7 @@ def _electrode(stress: Stress) -> str:
 
 
 def _hottest(
-    circuit: Circuit, healthy: Healthy, state: Solved, tubes: Iterable[str]
+    circuit: Circuit, healthy: Baseline, state: Solved, tubes: Iterable[str]
 ) -> Stress | None:
     """Return the tube and electrode that is hottest for its limit, if any is judged."""
     known = {IDLE: healthy.idle}
@@ -181,7 +171,7 @@ def _hottest(
 
 
 def _wiper_findings(
-    circuit: Circuit, fault: Fault, outcome: Outcome, healthy: Healthy
+    circuit: Circuit, fault: Fault, outcome: Outcome, healthy: Baseline
 ) -> Iterator[Finding]:
     if not isinstance(outcome, Solved):
         return

@@ -1,0 +1,95 @@
+"""The healthy circuit, made one way for every command.
+
+Comes in: the circuit on the pool.  Goes out: a `Baseline`: what stands where, where the
+signal goes in, the healthy outcomes, the limits they give and every load judged by them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from netcheck.circuit.changes import ReplaceTube, apply_changes
+from netcheck.circuit.model import Circuit
+from netcheck.faults.base import Fault
+from netcheck.judge.base import LimitTable, Stress
+from netcheck.judge.limits import limits_of
+from netcheck.judge.stress import judge_state
+from netcheck.roles import recognise
+from netcheck.roles.base import Roles
+from netcheck.solve.results import Hookup, Outcome, Solved
+from netcheck.workbench.faulted import COLD, IDLE, Bench
+from netcheck.workbench.health import require_health
+from netcheck.workbench.hookup import hookup_of
+
+
+@dataclass(frozen=True, slots=True)
+class Baseline:
+    """The healthy circuit that faults are compared with.
+
+    outcomes: by condition, `NotSolved` included.  states: those of them that were solved.
+    table: limits, ratings that are assumed included, from all the states.
+    stresses: every judged quantity of every state, in the order of the states.
+    """
+
+    circuit: Circuit
+    roles: Roles
+    hookup: Hookup
+    assumptions: tuple[str, ...]
+    outcomes: Mapping[str, Outcome]
+    states: Mapping[str, Solved]
+    table: LimitTable
+    stresses: tuple[Stress, ...]
+
+    @property
+    def idle(self) -> Solved:
+        """The state without a signal; KeyError where that was not solved."""
+        return self.states[IDLE]
+
+    def judged(self, state: Solved) -> tuple[Stress, ...]:
+        """Return every judged quantity of a state of this circuit, faulted or not."""
+        return judge_state(self.circuit, self.table, state, self.states)
+
+    def table_for(self, fault: Fault) -> LimitTable:
+        """Return the limits a fault is judged by: a tube of another type brings its own."""
+        replaced = tuple(one for one in fault.changes if isinstance(one, ReplaceTube))
+        if not replaced:
+            return self.table
+        return limits_of(apply_changes(self.circuit, replaced), self.roles, self.states)
+
+    def having(self, outcomes: Mapping[str, Outcome]) -> Baseline:
+        """Return the same circuit with these outcomes, its limits and loads made anew."""
+        return baseline_of(self.circuit, outcomes, self.roles)
+
+
+def baseline_of(
+    circuit: Circuit, outcomes: Mapping[str, Outcome], roles: Roles | None = None
+) -> Baseline:
+    """Return the baseline of a circuit that has been solved; what failed is kept as it is."""
+    roles = recognise(circuit) if roles is None else roles
+    states = {name: one for name, one in outcomes.items() if isinstance(one, Solved)}
+    table = limits_of(circuit, roles, states)
+    stresses = tuple(
+        one for state in states.values() for one in judge_state(circuit, table, state, states)
+    )
+    hookup, assumptions = hookup_of(circuit, roles)
+    return Baseline(circuit, roles, hookup, assumptions, outcomes, states, table, stresses)
+
+
+def solve_at_idle(bench: Bench, roles: Roles | None = None) -> Baseline:
+    """Solve the healthy circuit at idle, and say so in the outcome where that fails."""
+    return baseline_of(bench.circuit, {IDLE: bench.healthy(IDLE)}, roles)
+
+
+def solve_at_rest(bench: Bench, roles: Roles, *, cold: bool) -> Baseline:
+    """Solve the healthy circuit without a signal, tubes warm and, if wanted, cold.
+
+    Raises UnanswerableError where it does not solve or none of its tubes conducts.
+    """
+    idle = bench.healthy(IDLE)
+    if bench.pool.interrupted:
+        raise KeyboardInterrupt
+    outcomes: dict[str, Outcome] = {IDLE: require_health(bench.circuit, roles, idle)}
+    if cold:
+        outcomes[COLD] = bench.healthy(COLD)
+    return baseline_of(bench.circuit, outcomes, roles)
