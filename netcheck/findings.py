@@ -62,8 +62,26 @@ _KINDS = (
         "Analysis cards of other tools are read and set aside.", _READING,
     ),
     FindingKind(
+        "control-set-aside", "warning", "text", "A block of commands",
+        "Nothing of it is run and nothing it sets is known: values as the cards give them count.",
+        _READING,
+    ),
+    FindingKind(
+        "defined-twice", "note", "text", "A name that a library defines twice",
+        "The first definition counts, wherever the second stands.", _READING,
+    ),
+    FindingKind(
         "file-not-read", "note", "text", "A waveform from a file",
         "The file is not read; the source counts as alternating.", _READING,
+    ),
+    FindingKind(
+        "generic-model", "warning", "text", "A diode whose model is nowhere",
+        "A generic silicon rectifier stands in; add the .model card for the real one.",
+        "silicon rectifier of 1 A, from memory",
+    ),
+    FindingKind(
+        "include-moved", "note", "text", "An include by a path of another machine",
+        "The file of that name beside the netlist was read in its place.", _READING,
     ),
     FindingKind(
         "include-skipped", "note", "text", "An include outside the netlist's folder",
@@ -76,6 +94,23 @@ _KINDS = (
     FindingKind(
         "joined-envelope", "note", "text", "Sections taken for one bulb",
         "No note says which sections share a bulb; `envelope=` does.", _READING,
+    ),
+    FindingKind(
+        "library-line-skipped", "note", "text", "A line of a library that cannot be read",
+        "It changes nothing as long as nothing that is used stands on it.", _READING,
+    ),
+    FindingKind(
+        "note-without-mark", "warning", "text", "A comment that reads as a part note",
+        "Only a comment that begins with `;!` is a note; this one says nothing to netcheck.",
+        _READING,
+    ),
+    FindingKind(
+        "soft-start", "note", "text", "A supply that is switched on in time",
+        "Its final value counts as its DC volts.", _READING,
+    ),
+    FindingKind(
+        "step-first-value", "note", "text", "A parameter that only .step gives",
+        "The first value of the list counts.", _READING,
     ),
     FindingKind(
         "note-alone", "note", "text", "A part note on a line of its own",

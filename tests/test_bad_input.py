@@ -149,7 +149,7 @@ REFUSED: dict[str, tuple[str | bytes, str, tuple[str, ...]]] = {
     "not a number": placed(changed("k 0 270", "k 0 2x0"), "7:8", "not a number", "4.7k"),
     "an endless card": placed(changed("k 0 270", "k 0 " + "1" * 90_000), "7:1", "20000"),
     "command block": placed(
-        added(".control", "shell touch stolen", ".endc"), "13:1", "can run commands", "remove"
+        added(".control", "shell touch stolen"), "13:1", "every card below it", "close it"
     ),
     "impossible coupling": placed(
         added("L3 t 0 1", "R5 t 0 99", "K2 L2 L3 .99", "K3 L1 L3 -.99"), "9:1", "energy", "lower"

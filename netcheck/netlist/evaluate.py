@@ -9,7 +9,8 @@ Rulings on what dialects read differently.  `log` and `ln` are natural, `log10` 
 decimal.  `pwr(x,y)` is |x|^y and `pwrs(x,y)` keeps the sign of x.  `pow`, `^` and
 `**` are one power: with a constant whole exponent the ordinary one, and otherwise a
 negative base counts as zero, so that (x)^1.5 of a cut-off tube is no current.
-`limit(x,a,b)` takes its bounds in either order; `u(0)` is one half; `table` clamps
+`limit(x,a,b)` takes its bounds in either order; `u(0)` is one half, `stp(0)` is 0;
+`int` cuts off towards zero, `nint` rounds a half up; `table` clamps
 at its ends; logic reads a value above one half as true.
 """
 
@@ -135,6 +136,11 @@ FUNCTIONS: Mapping[str, tuple[int, int, Function]] = {
     "pwrs": (2, 2, lambda x, y: sign(x) * magnitude_power(x, y)),
     "sgn": (1, 1, sign),
     "u": (1, 1, step),
+    "stp": (1, 1, lambda x: float(x > 0)),
+    "int": (1, 1, lambda x: float(math.trunc(x))),
+    "floor": (1, 1, lambda x: float(math.floor(x))),
+    "ceil": (1, 1, lambda x: float(math.ceil(x))),
+    "nint": (1, 1, lambda x: float(math.floor(x + 0.5))),
     "uramp": (1, 1, lambda x: max(x, 0.0)),
     "limit": (3, 3, limit),
     "table": (3, -1, table),

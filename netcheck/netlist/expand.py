@@ -36,7 +36,7 @@ from netcheck.netlist.flat import FlatElement
 from netcheck.netlist.lines import ReadLimits, raised_by
 from netcheck.netlist.mistakes import USAGE, did_you_mean, listed
 from netcheck.netlist.scope import Definition, Names, Scope, looks_like_a_tube, resolve
-from netcheck.netlist.values import FindingLog, ModelShelf, ValueReader, read_waveform
+from netcheck.netlist.values import FindingLog, ModelShelf, NoModelError, ValueReader, read_waveform
 from netcheck.source import SourceText, Span
 
 _EXPRESSION_KEYS = {
@@ -223,13 +223,19 @@ class ElementMaker:
                 card, None, f"`{content.ref.text}` has too few words", _usage(base.letter)
             )
         at = next((at for at in places if self.models.find(words[at].text, scope)), places[0])
-        name = self.models.use(card, words[at], scope)
-        return replace(
+        element = replace(
             base,
             nodes=self.nets(words[:at], scope),
-            name=name,
             parameters=self.parameters(card, content.settings, scope, strict=False),
         )
+        try:
+            return replace(element, name=self.models.use(card, words[at], scope))
+        except NoModelError as error:
+            if base.letter != "D":
+                raise
+            element = replace(element, name=words[at].text)
+            self.models.missing.append((element, error))
+            return element
 
 
 def _local_note(note: PartNote, prefix: str) -> PartNote:
@@ -296,6 +302,7 @@ class Expander:
         elements: list[FlatElement] = []
         try:
             self._fill(scope, elements, [])
+            self._stand_in(elements)
             for card in self.top.models.values():
                 self._guard(lambda card=card: self.models.enter(scope, card))  # type: ignore[misc]
             for card, setting in self.top.params:
@@ -305,6 +312,24 @@ class Expander:
         except TooLargeError as error:
             self.errors.append(error)
         return elements
+
+    def _stand_in(self, elements: list[FlatElement]) -> None:
+        """Give a rectifier without a model a generic one; a diode beside a tube is refused."""
+        at_tubes = {net for element in elements if element.letter == "X" for net in element.nodes}
+        at_tubes.discard("0")
+        for element, error in self.models.missing:
+            if at_tubes & set(element.nodes) or not self.models.stand_in(element):
+                self.failed.add(element.ref.lower())
+                self.errors.append(error)
+                continue
+            self.log.add(
+                "generic-model",
+                "warning",
+                f"{element.ref}: there is no .model `{element.name}`: a generic silicon "
+                "rectifier stands in, since no tube is on its nets",
+                element.span,
+                element.ref,
+            )
 
     def _guard(self, action: Callable[[], object]) -> None:
         try:
@@ -415,6 +440,9 @@ class Expander:
             )
         if len(definition.pins) != len(use.nodes):
             if definition.card is None:
+                parent = definition.parent
+                if parent and (why := parent.broken_names.get(definition.name.lower())):
+                    raise why
                 return
             raise mistake(
                 use.card,
@@ -448,6 +476,8 @@ class Expander:
         for setting in use.content.settings:
             key: Word = setting.key
             if key.text.lower() in known or key.text.lower() not in given:
+                continue
+            if use.definition.mentions(key.text):
                 continue
             hint = did_you_mean(key.text, known)
             message = f"`{use.definition.name}` has no parameter `{key.text}`"

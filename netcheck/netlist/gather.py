@@ -2,37 +2,46 @@
 
 Comes in: the main `SourceText` and its folder.  Goes out: cards, and for each line
 that could not be read a `Broken` in its place, so that a mistake in a subcircuit that
-nobody uses need not stop the run.
+nobody uses need not stop the run.  A block of commands is set aside whole, with a finding:
+no word of it reaches anything that could run it.
 
 `.include` and `.lib` are followed only to files below the netlist's own folder, links
 resolved: a netlist comes from a stranger as often as not.  One that points elsewhere
-or to nothing is skipped with a note; if a name stays unknown, the error says so.
+or to nothing is skipped with a note, unless a file of that name lies beside the netlist; if
+a name stays unknown, the error says so.
 """
 
 from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path, PurePosixPath
 
 from netcheck.errors import NetcheckError, NetlistError, NetlistSyntaxError
 from netcheck.findings import Finding
-from netcheck.netlist.cards import Card, EndCard, IncludeCard
+from netcheck.netlist.cards import Card, EndCard, IncludeCard, PartCard
 from netcheck.netlist.lines import Line, ReadLimits, logical_lines, raised_by, read_source
 from netcheck.netlist.mistakes import SET_ASIDE
-from netcheck.netlist.parse import parse_card
-from netcheck.source import SourceText
+from netcheck.netlist.parse import parse_card, unmarked_note
+from netcheck.source import SourceText, Span
 
 _DRIVE = re.compile(r"[A-Za-z]:")
+_INCLUDES = re.compile(r"\s*\.(inc|lib)", re.IGNORECASE)
+_ALTER = frozenset({"alter", "alterparam", "altermod"})
+_STEP = re.compile(
+    r"\s*\.step\s+(?:(?:lin|dec|oct)\s+)?param\s+([A-Za-z_]\w*)\s+(?:list\s+)?([^\s,]+)",
+    re.IGNORECASE,
+)
 
 
 @dataclass(frozen=True, slots=True)
 class Broken:
-    """A line that could not be read."""
+    """A line that could not be read; `included` where it stands in another file."""
 
     line: Line
     error: NetcheckError
+    included: bool = False
 
 
 @dataclass(slots=True)
@@ -48,6 +57,7 @@ class Gathering:
     lines: int = 0
     size: int = 0
     open_files: list[Path] = field(default_factory=list)
+    stepped: list[Card] = field(default_factory=list)
 
     def read(self, source: SourceText, first: int, folder: PurePosixPath) -> None:
         """Read the cards of `source` from line `first`; `folder` is relative to ours."""
@@ -61,7 +71,8 @@ class Gathering:
                 hint=f"{raised_by('lines', self.limits.lines)}, and so does file_bytes",
             )
         end: Line | None = None
-        for line in _without_control(logical_lines(source, first)):
+        included = len(self.sources) > 1 and source.name != next(iter(self.sources))
+        for line in self._without_control(logical_lines(source, first)):
             if end is not None:
                 self._find("after-end", "what follows `.end` was not read", line)
                 return
@@ -81,15 +92,66 @@ class Gathering:
                 elif isinstance(card.content, IncludeCard):
                     self._include(card.content, line, folder)
                 else:
+                    self._remark(card)
                     self.items.append(card)
             except NetcheckError as error:
                 error.source = error.source or line.source
-                self.items.append(Broken(line, error))
+                is_card = not _INCLUDES.match(line.text)
+                self.items.append(Broken(line, error, included and is_card))
+
+    def _without_control(self, lines: Iterator[Line]) -> Iterator[Line]:
+        """Set aside `.control` ... `.endc`, once a block; one that never ends is a mistake."""
+        block: list[Line] = []
+        for line in lines:
+            word = line.text.split()[0].lower()
+            if word == ".control" or block:
+                block.append(line)
+                if word == ".endc":
+                    self._find_commands(block)
+                    block = []
+                continue
+            yield line
+        if block:
+            message = "`.control` has no `.endc`: every card below it would be lost"
+            self.items.append(Broken(block[0], _include_mistake(message, block[0], "close it")))
+
+    def _find_commands(self, block: list[Line]) -> None:
+        words = {line.text.split()[0].lower() for line in block}
+        altered = " it alters parts, and the values on their cards count" if words & _ALTER else ""
+        message = f"the commands up to `.endc` were set aside: none of them is run{altered and ';'}"
+        self.findings.append(
+            Finding("control-set-aside", "warning", message + altered, span=block[0].whole)
+        )
+
+    def _step(self, line: Line) -> None:
+        """Keep the first value of `.step param NAME ...`, for where nothing else sets it."""
+        match = _STEP.match(line.text)
+        if match is None:
+            return
+        text = f".param {match.group(1)}={match.group(2)}"
+        try:
+            self.stepped.append(parse_card(replace(line, text=text, starts=(0,)), self.limits))
+        except NetcheckError:
+            return
+
+    def _remark(self, card: Card) -> None:
+        comment = unmarked_note(card.line) if isinstance(card.content, PartCard) else None
+        if comment is None:
+            return
+        text = comment.text.strip()[:40]
+        end = comment.column + max(len(comment.text.rstrip()), 1)
+        span = Span(card.line.source.name, comment.line, comment.column, comment.line, end)
+        message = f"the comment `{text}` was not read: a part note begins with `;!`"
+        self.findings.append(
+            Finding("note-without-mark", "warning", message, card.content.ref.text, span)  # type: ignore[union-attr]
+        )
 
     def _set_aside(self, line: Line) -> bool:
         word = line.text.split()[0].lower()
         if word not in SET_ASIDE:
             return False
+        if word == ".step":
+            self._step(line)
         self._find("card-set-aside", f"`{word}` was set aside: netcheck chooses analyses", line)
         return True
 
@@ -99,6 +161,9 @@ class Gathering:
     def _include(self, include: IncludeCard, line: Line, folder: PurePosixPath) -> None:
         written = include.path.replace("\\", "/")
         relative, path, reason = self._target(written, folder)
+        if path is None and self.folder is not None:
+            beside = self._target(PurePosixPath(written).name, PurePosixPath())
+            relative, path = (beside[0], beside[1]) if beside[1] else (relative, None)
         if path is None:
             shown = PurePosixPath(written).name or "?"
             self.skipped.append(shown)
@@ -113,6 +178,9 @@ class Gathering:
             depth = self.limits.include_depth
             message = f"includes nest deeper than {depth}, the limit"
             raise _include_mistake(message, line, raised_by("include_depth", depth))
+        if reason:
+            message = f"{reason}: `{relative}` in the netlist's folder was read in its place"
+            self.findings.append(Finding("include-moved", "note", message, span=line.whole))
         name = str(PurePosixPath(self._shown_folder()) / relative)
         source = read_source(path, name, self.limits)
         if include.section:
@@ -145,18 +213,6 @@ class Gathering:
     def _shown_folder(self) -> str:
         main = next(iter(self.sources))
         return str(PurePosixPath(main).parent)
-
-
-def _without_control(lines: Iterator[Line]) -> Iterator[Line]:
-    """Complain about a `.control` block once, and leave out what is in it."""
-    inside = False
-    for line in lines:
-        word = line.text.split()[0].lower()
-        if inside:
-            inside = word != ".endc"
-            continue
-        inside = word == ".control"
-        yield line
 
 
 def _section(source: SourceText, section: str, line: Line) -> SourceText:

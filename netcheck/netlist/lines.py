@@ -249,7 +249,8 @@ def read_source(path: Path, name: str, limits: ReadLimits) -> SourceText:
 def decode(data: bytes, name: str) -> str:
     """Decode the bytes of a netlist; binary data raises `NetlistSyntaxError`."""
     text = _decoded(data, name).rstrip(_END_OF_FILE)
-    odd = sum(1 for letter in text if letter < " " and letter not in _ORDINARY)
+    cards = "\n".join(line for line in text.split("\n") if line.lstrip()[:1] not in {"*", ";"})
+    odd = sum(1 for letter in cards if letter < " " and letter not in _ORDINARY)
     if "\0" in text or odd > _SHARE_OF_CONTROL * len(text):
         raise _binary(name)
     return text

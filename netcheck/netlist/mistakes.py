@@ -37,6 +37,7 @@ USAGE = {
     "M": "M1 drain gate source bulk model",
     "X": "X1 net net ... name",
 }
+NO_CARD = "no card begins with"
 SET_ASIDE = frozenset(
     {
         *(".tran", ".op", ".ac", ".dc", ".tf", ".noise", ".disto", ".pz", ".sens", ".step"),
@@ -72,11 +73,13 @@ def refused_card(line: Line) -> NetlistSyntaxError | None:
         return _at(line, 0, "`+` continues no card", "a continuation follows the card it continues")
     if first.startswith("."):
         return _refused_dot(line, first.lower())
+    if tube := _tube_of_another(line):
+        return tube
     if first[0].upper() not in USAGE:
         return _at(
             line,
             _indent(line),
-            f"no card begins with `{first[0]}`",
+            f"{NO_CARD} `{first[0]}`",
             f"a part begins with one of {' '.join(USAGE)}; a comment begins with `*`",
             len(first),
         )
@@ -85,13 +88,39 @@ def refused_card(line: Line) -> NetlistSyntaxError | None:
     return None
 
 
+_TUBE_NAME = re.compile(
+    r"[1-9]\d?[A-Z]{1,2}\d{1,2}[A-Z]{0,3}|[DEGPUK][A-Z]{1,3}\d{2,4}\w*|\d{3,4}[A-Z]?|[3-9]\d{2}B"
+    r"|6[\u0410-\u042f]\d+\w*",
+    re.IGNORECASE,
+)
+_TUBE_NETS = (3, 4)
+
+
+def _tube_of_another(line: Line) -> NetlistSyntaxError | None:
+    """Return the error for a tube on a card of another letter: `V3 p g k 12AX7`."""
+    words = line.text.split()
+    first, name, nets = words[0], words[-1], words[1:-1]
+    if first[0].upper() not in "ANOPSTUVWYZ" or len(nets) not in _TUBE_NETS:
+        return None
+    has_other = any(set(word) & set("(){}=,'\"") or word.upper() in {"DC", "AC"} for word in nets)
+    if has_other or not _TUBE_NAME.fullmatch(name):
+        return None
+    if first[0].upper() == "V" and name.isdigit():
+        return None
+    message = f"`{first}` reads as a tube, but a tube is an X card"
+    form = " ".join([f"X{first}", *nets, name])
+    order = "plate grid cathode" if len(nets) == _TUBE_NETS[0] else "plate screen grid cathode"
+    hint = f"write `{form}`; the nets stand in the order {order}"
+    return _at(line, _indent(line), message, hint, len(first))
+
+
 def _refused_dot(line: Line, word: str) -> NetlistSyntaxError | None:
-    if word in {".control", ".exec"}:
+    if word == ".exec":
         return _at(
             line,
             _indent(line),
             f"`{word}` is refused: it can run commands on this machine",
-            "remove the block up to `.endc`; the analyses are chosen by netcheck",
+            "remove it; the analyses are chosen by netcheck",
             len(word),
         )
     if word in READ or word in {".params", ".inc"}:

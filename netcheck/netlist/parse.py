@@ -40,7 +40,7 @@ def parse_card(line: Line, limits: ReadLimits) -> Card:
     parser, notebook = load_parser()
     notebook.clear()
     try:
-        content = cast(Content, parser.parse(line.text))
+        content = cast(Content, parser.parse(_usual_form(line.text)))
     except UnexpectedInput as error:
         raise name_mistake(line, error) from None
     except VisitError as error:
@@ -50,6 +50,40 @@ def parse_card(line: Line, limits: ReadLimits) -> Card:
     _check_depth(content, line, limits)
     note = read_notes(line)
     return Card(content, line, dict(notebook.places), tuple(notebook.rulings), note)
+
+
+_EMPTY = re.compile(r"\"\"")
+_QUOTED_WORD = re.compile(r"(?<=\s)\"([^\"\s]+)\"(?=\s|$)")
+_BRACED_KEY = re.compile(r"\{(\s*\w+\s*)\}(?=\s*=(?!=))")
+_WAVE_FILE = re.compile(r"(\bwavefile\s*=\s*)([^\s\"']+)", re.IGNORECASE)
+_CALL_IN_BRACES = re.compile(r"\b(limit|table|min|max|if|pwrs?|pow)\s*\{([^{}]*)\}", re.IGNORECASE)
+
+
+def _usual_form(text: str) -> str:
+    """Return a card with other dialects' spellings in the usual one, letter for letter.
+
+    Nothing moves, so that offsets still tell the column: `""` and quoted names of an X card
+    lose their quotes, `{R}=1` its braces, `LIMIT{a,b,c}` gets parentheses, and the path of
+    a `wavefile=` becomes a word (the file is never read).
+    """
+    letter = text.lstrip()[:1].upper()
+    if letter == "X":
+        text = _QUOTED_WORD.sub(r" \1 ", _EMPTY.sub("  ", text))
+        text = _BRACED_KEY.sub(r" \1 ", text)
+    if letter in {"V", "I"}:
+        text = _WAVE_FILE.sub(lambda m: m.group(1) + "_" * len(m.group(2)), text)
+    if letter in {"B", "E", "G"}:
+        text = _CALL_IN_BRACES.sub(r"\1(\2)", text)
+    return text
+
+
+def unmarked_note(line: Line) -> Comment | None:
+    """Return a trailing comment that begins with `key=value` of a part note, without `!`."""
+    for comment in line.comments:
+        match = _ITEM.match(comment.text)
+        if match and match.group(2) and (match.group(1) or "").lower() in _KEYS:
+            return comment
+    return None
 
 
 def parse_expression(text: str, line: Line, start: int, limits: ReadLimits) -> Expression:

@@ -15,16 +15,17 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path, PurePath, PurePosixPath
 
 from netcheck.errors import ManyErrors, NetcheckError, NetlistError
 from netcheck.findings import Finding
 from netcheck.netlist.cards import Card, PartCard
 from netcheck.netlist.expand import Expander, check_references
-from netcheck.netlist.flat import FlatNetlist
+from netcheck.netlist.flat import FlatElement, FlatNetlist
 from netcheck.netlist.gather import Gathering
 from netcheck.netlist.lines import DEFAULT_LIMITS, ReadLimits, logical_lines, read_source
-from netcheck.netlist.mistakes import SET_ASIDE
+from netcheck.netlist.mistakes import NO_CARD, SET_ASIDE, listed
 from netcheck.netlist.parse import parse_card
 from netcheck.netlist.scope import Definition, Names, StructureBuilder
 from netcheck.source import SourceText, Span, printable
@@ -84,18 +85,20 @@ def _steps(
     if path is not None:
         gathering.open_files.append(path.resolve())
     gathering.read(source, 2, PurePosixPath())
-    structure = StructureBuilder(limits.subcircuit_depth)
+    structure = StructureBuilder(limits.subcircuit_depth, source.name)
     top = structure.build(gathering.items)
+    structure.take_steps(gathering.stepped)
+    top.errors += structure.library_errors()
     names = Names(frozenset(structure.globals))
     expander = Expander(top, names, is_tube, limits, tuple(gathering.skipped))
     elements = expander.run()
     errors = expander.errors + check_references(elements, expander, gathering.sources)
     if not elements and not errors:
-        errors.append(NetlistError(f"{source.name} holds no parts", hint=_no_parts_hint(source)))
+        errors.append(_no_parts(source, top))
     _raise(errors, limits)
     findings = (
         *_title_findings(source, limits),
-        *gathering.findings,
+        *_stand_ins(gathering.findings, elements, is_tube),
         *structure.findings,
         *expander.log.findings,
         *_unused(top, expander.used),
@@ -110,8 +113,35 @@ def _steps(
     )
 
 
-def _no_parts_hint(source: SourceText) -> str:
-    return "the first line is always the title" if len(source.lines) < 3 else ""
+def _no_parts(source: SourceText, top: Definition) -> NetlistError:
+    inner = list(top.inner.values())
+    if not inner:
+        hint = "the first line is always the title" if len(source.lines) < 3 else ""
+        return NetlistError(f"{source.name} holds no parts", hint=hint)
+    first = max(inner, key=lambda definition: len(definition.parts))
+    call = " ".join(["X1", *(pin.text for pin in first.pins), first.name])
+    names = ", ".join(definition.name for definition in inner[:_NAMED])
+    more = f" and {len(inner) - _NAMED} more" if len(inner) > _NAMED else ""
+    return NetlistError(
+        f"{source.name} holds subcircuits and no parts: {names}{more}",
+        hint=f"a netlist that includes this file calls one: `{call}`, with nets for the pins",
+    )
+
+
+def _stand_ins(
+    findings: list[Finding], elements: list[FlatElement], is_tube: Callable[[str], bool]
+) -> list[Finding]:
+    """Say with every include that was skipped which types on file stand in."""
+    names = sorted({e.name for e in elements if e.letter == "X" and not e.body and is_tube(e.name)})
+    if not names:
+        return findings
+    told = f"; {listed(names)} {'is' if len(names) == 1 else 'are'} taken from the tubes on file"
+    return [
+        replace(finding, message=finding.message + told)
+        if finding.rule == "include-skipped"
+        else finding
+        for finding in findings
+    ]
 
 
 def _title_findings(source: SourceText, limits: ReadLimits) -> list[Finding]:
@@ -138,13 +168,37 @@ def _unused(top: Definition, used: set[Definition]) -> list[Finding]:
     ]
 
 
+def _one_a_cause(ordered: list[NetcheckError]) -> list[NetcheckError]:
+    """Keep the first of mistakes with one message, and count the others in its hint."""
+    unlike = [error for error in ordered if error.message.startswith(NO_CARD)]
+    if len(unlike) >= _FLOOD:
+        kept = unlike[0]
+        more = f"{len(unlike) - 1} more lines begin with no part's letter: is this a netlist?"
+        kept.hint = f"{kept.hint}; {more}"
+        ordered = [error for error in ordered if error is kept or error not in unlike]
+    first: dict[str, NetcheckError] = {}
+    others: dict[str, list[NetcheckError]] = {}
+    for error in ordered:
+        if first.setdefault(error.message, error) is not error:
+            others.setdefault(error.message, []).append(error)
+    for message, same in others.items():
+        lines = sorted({error.span.line for error in same if error.span})
+        shown = ", ".join(str(line) for line in lines[:_LINES_SHOWN])
+        more = " and more" if len(lines) > _LINES_SHOWN else ""
+        told = f"the same on line{'s' if len(lines) > 1 else ''} {shown}{more}"
+        kept = first[message]
+        kept.hint = f"{kept.hint}; {told}" if kept.hint else told
+    return list(first.values())
+
+
 def _raise(errors: list[NetcheckError], limits: ReadLimits) -> None:
-    """Raise the mistakes in the order of the text, each once."""
+    """Raise the mistakes in the order of the text, each cause once."""
     unique = {(str(error.span), error.message): error for error in errors}
     ordered = sorted(
         unique.values(),
         key=lambda error: (error.span is None, error.span or Span("", 0, 0, 0, 0)),
     )
+    ordered = _one_a_cause(ordered)
     if not ordered:
         return
     if len(ordered) == 1:
@@ -162,6 +216,10 @@ _PATHS = (
     re.compile(r"(?<!\S)[\"'(]?(?:~|/(?:home|Users|root|mnt|media|tmp|var|opt|srv))/(?:.*/)?"),
     re.compile(r"(?<!\S)[\"'(]?/(?:[^\s/]+/)+"),
 )
+_NAMED = 6
+_FLOOD = 3
+_LINES_SHOWN = 6
+_LINES_OF_HEAD = 12
 _DESIGNATOR = re.compile(r"[A-Za-z]{1,3}\d+\w*|V[A-Z]{1,3}")
 """With a number, or a source as people name them: VHT, VNEG.  A lost B+ matters most."""
 
@@ -169,9 +227,22 @@ _DESIGNATOR = re.compile(r"[A-Za-z]{1,3}\d+\w*|V[A-Z]{1,3}")
 def read_title(source: SourceText) -> str:
     """Return the title without comment marks, paths and control characters."""
     title = printable(source.line(1)).strip().lstrip("*;").strip()
+    if title and not any(letter.isalnum() for letter in title):
+        title = _under_the_ruler(source)
     for path in _PATHS:
         title = path.sub("", title)
     return title.strip()
+
+
+def _under_the_ruler(source: SourceText) -> str:
+    """Return the first comment with letters where the first line is only a ruler."""
+    for text in source.lines[1:_LINES_OF_HEAD]:
+        line = printable(text).strip()
+        if line[:1] not in {"*", ";"}:
+            return ""
+        if any(letter.isalpha() for letter in line):
+            return line.strip("*;-=#~ ")
+    return ""
 
 
 def title_is_a_card(source: SourceText, limits: ReadLimits) -> bool:

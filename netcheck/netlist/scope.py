@@ -81,6 +81,7 @@ class Definition:
     inner: dict[str, Definition] = field(default_factory=dict)
     errors: list[NetcheckError] = field(default_factory=list)
     broken: set[str] = field(default_factory=set)
+    broken_names: dict[str, NetcheckError] = field(default_factory=dict)
     refs: dict[str, Card] = field(default_factory=dict)
 
     def find(self, name: str) -> Definition | None:
@@ -92,6 +93,14 @@ class Definition:
             here = here.parent
         return None
 
+    def mentions(self, name: str) -> bool:
+        """Tell whether a card of this one, or of one inside it, names a parameter."""
+        cards = [*self.parts, *(card for card, _ in self.params), *self.models.values()]
+        word = re.compile(rf"(?<![\w.]){re.escape(name)}(?![\w.])", re.IGNORECASE)
+        if any(word.search(card.line.text) for card in cards):
+            return True
+        return any(inner.mentions(name) for inner in self.inner.values())
+
     def all_inner(self) -> Iterator[Definition]:
         """Every subcircuit below this one."""
         for definition in self.inner.values():
@@ -102,11 +111,13 @@ class Definition:
 class StructureBuilder:
     """Walks the cards with the stack of open subcircuits."""
 
-    def __init__(self, depth_limit: int) -> None:
+    def __init__(self, depth_limit: int, main: str = "") -> None:
+        self.main = main
         self.top = Definition()
         self.here = self.top
         self.globals: set[str] = set()
         self.findings: list[Finding] = []
+        self.skipped_lines: dict[str, list[Broken]] = {}
         self.depth_limit = depth_limit
         self.depth = 0
 
@@ -117,6 +128,24 @@ class StructureBuilder:
                 self._broken(item)
             else:
                 self._card(item)
+        self._close_all()
+        return self.top
+
+    def take_steps(self, cards: Sequence[Card]) -> None:
+        """Take the first value of a stepped parameter that nothing else on top sets."""
+        for card in cards:
+            content = card.content
+            assert isinstance(content, ParamCard)
+            name = content.settings[0].key.text
+            if name.lower() in {known.key.text.lower() for _, known in self.top.params}:
+                continue
+            if not self.top.mentions(name):
+                continue
+            self.top.params.append((card, content.settings[0]))
+            message = f"only `.step` gives `{name}`: its first value counts"
+            self.findings.append(Finding("step-first-value", "note", message, span=card.line.whole))
+
+    def _close_all(self) -> None:
         while self.here.parent is not None:
             card = self.here.card
             if card is not None:
@@ -129,20 +158,45 @@ class StructureBuilder:
                     )
                 )
             self.here = self.here.parent
-        return self.top
 
     def _broken(self, item: Broken) -> None:
-        self.here.errors.append(item.error)
-        self.here.broken.add(item.line.text.split()[0].lower())
-        if item.line.text.split()[0].lower() == ".subckt":
+        words = item.line.text.split()
+        name = words[1].lower() if len(words) > 1 else "?"
+        library = item.included and self.here is self.top
+        if library and words[0].lower() in {".model", ".subckt"}:
+            self.here.broken_names.setdefault(name, item.error)
+        if library:
+            self._skipped(item)
+        else:
+            self.here.errors.append(item.error)
+        self.here.broken.add(words[0].lower())
+        if words[0].lower() == ".subckt":
             # Open it all the same, so that its `.ends` finds a partner.
-            words = item.line.text.split()
-            name = words[1] if len(words) > 1 else "?"
-            self.here.broken.add(name.lower())
-            definition = Definition(name, None, self.here)
-            self.here.inner.setdefault(name.lower(), definition)
+            self.here.broken.add(name)
+            definition = Definition(words[1] if len(words) > 1 else "?", None, self.here)
+            self.here.inner.setdefault(name, definition)
             self.here = definition
             self.depth += 1
+
+    def _skipped(self, item: Broken) -> None:
+        """Note a line of a library that is no card; a part among parts is a mistake."""
+        file = item.line.source.name
+        self.skipped_lines.setdefault(file, []).append(item)
+
+    def library_errors(self) -> list[NetcheckError]:
+        """Note the unread lines of each library; those of a file with parts are mistakes."""
+        errors: list[NetcheckError] = []
+        with_parts = {card.line.source.name for card in self.top.parts}
+        for file, items in self.skipped_lines.items():
+            if file in with_parts:
+                errors += [item.error for item in items]
+                continue
+            more = f"; {len(items) - 1} more lines of it too" if len(items) > 1 else ""
+            message = f"a line of {file} was not read: {items[0].error.message}{more}"
+            self.findings.append(
+                Finding("library-line-skipped", "note", message, span=items[0].line.whole)
+            )
+        return errors
 
     def _card(self, card: Card) -> None:
         content = card.content
@@ -194,10 +248,21 @@ class StructureBuilder:
         where = f"line {place.line}"
         if place.file != card.line.source.name:
             where += f" of {place.file}"
+        if what == "model" and self._of_a_library(first, card):
+            self._twice(card, word, f"the {what} `{word.text}`", where)
+            return
         message = f"the {what} `{word.text}` is there twice, first on {where}"
         self.here.errors.append(
             _structure_error(card, word, message, "names are compared without case; rename one")
         )
+
+    def _of_a_library(self, *cards: Card) -> bool:
+        """Tell whether one of the cards stands in an included file."""
+        return any(card.line.source.name != self.main for card in cards)
+
+    def _twice(self, card: Card, word: Word, what: str, where: str) -> None:
+        message = f"{what} is there twice: the one on {where} counts"
+        self.findings.append(Finding("defined-twice", "note", message, span=card.span(word)))
 
     def _open(self, card: Card, content: SubcktCard) -> None:
         self.depth += 1
@@ -218,13 +283,15 @@ class StructureBuilder:
             )
         lower = content.name.text.lower()
         if lower in self.here.inner and (first := self.here.inner[lower].card) is not None:
-            message = (
-                f"the subcircuit `{content.name.text}` is there twice, "
-                f"first on line {first.line.number} of {first.line.source.name}"
-            )
-            self.here.errors.append(
-                _structure_error(card, content.name, message, "rename or remove one")
-            )
+            where = f"line {first.line.number} of {first.line.source.name}"
+            what = f"the subcircuit `{content.name.text}`"
+            if self._of_a_library(first, card):
+                self._twice(card, content.name, what, where)
+            else:
+                message = f"{what} is there twice, first on {where}"
+                self.here.errors.append(
+                    _structure_error(card, content.name, message, "rename or remove one")
+                )
         else:
             self.here.inner[lower] = definition
         names = [pin.text.lower() for pin in content.pins]
@@ -236,7 +303,10 @@ class StructureBuilder:
 
     def _close(self, card: Card, content: EndsCard) -> None:
         if self.here.parent is None:
-            if ".subckt" not in self.here.broken:
+            if self._of_a_library(card):
+                error = _structure_error(card, None, "`.ends` closes no `.subckt`", "")
+                self._skipped(Broken(card.line, error, included=True))
+            elif ".subckt" not in self.here.broken:
                 self.top.errors.append(
                     _structure_error(
                         card, None, "`.ends` closes no `.subckt`", "remove one of them"

@@ -10,7 +10,8 @@ error; what is odd but has a meaning (0 ohm is a wire) is a finding.
 Of a V or I card (`10`, `DC 10`, `AC 1`, `SIN(0 1 1k)` and mixtures) only what netcheck
 needs is kept: the DC value, whether the source alternates, and amplitude and frequency
 of a sine.  Where no DC value is given, it is the value the waveform begins with, which is
-what an operating point sees.
+what an operating point sees; of a supply that is switched on in time it is the value it
+ends at.
 
 A model is found by name from any depth.  Vendors put words among its parameters
 (`mfg=...`); whatever is not a number, an expression or the name of a parameter is left
@@ -20,8 +21,10 @@ different parameters.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import cast
 
 from netcheck.errors import NetcheckError, NetlistError
@@ -37,7 +40,7 @@ from netcheck.netlist.cards import (
     Wave,
     Word,
 )
-from netcheck.netlist.flat import DeviceModel, Waveform
+from netcheck.netlist.flat import DeviceModel, FlatElement, Waveform
 from netcheck.netlist.mistakes import did_you_mean, listed
 from netcheck.netlist.parse import parse_expression
 from netcheck.netlist.scope import Scope
@@ -195,6 +198,10 @@ class _WaveReader:
         first = 1 if wave.kind in _FIRST_IS_TIME else 0
         if len(numbers) > first:
             self.begins = numbers[first]
+        if self.kind == "v" and (final := _final_level(wave.kind, numbers)) is not None:
+            self.begins, self.alternating = final, False
+            message = f"{self.ref} is switched on in time: its final {final:g} V count as its DC"
+            self.values.log.add("soft-start", "note", message, self.card.span(), self.ref)
         if wave.kind in {"sin", "sine"}:
             self.amplitude, self.frequency = ([*numbers[1:3], 0.0, 0.0])[:2]
 
@@ -216,6 +223,30 @@ class _WaveReader:
         return True
 
 
+SUPPLY_V = 10.0
+"""A step that ends at less than this may be a signal; heaters and B+ end higher."""
+STAYS_S = 0.1
+"""A pulse that is up for longer is no signal of audio frequency."""
+
+
+def _final_level(kind: str, numbers: list[float]) -> float | None:
+    """Return the volts a supply ends at that is switched on by a PULSE or PWL, else None.
+
+    A PULSE counts if it is up for long; a PWL if it only ever rises in size, from zero.
+    """
+    if kind == "pulse" and len(numbers) >= 2:
+        low, high = numbers[:2]
+        width = numbers[5] if len(numbers) > 5 else STAYS_S
+        stays = width >= STAYS_S
+    elif kind == "pwl" and len(numbers) >= 4:
+        levels = numbers[1::2]
+        low, high = levels[0], levels[-1]
+        stays = all(abs(a) <= abs(b) and a * b >= 0 for a, b in pairwise(levels))
+    else:
+        return None
+    return high if stays and low == 0 and abs(high) >= SUPPLY_V else None
+
+
 def _is_number(value: Value) -> bool:
     return isinstance(value, Formula) or value.text[0] in "+-.0123456789"
 
@@ -235,11 +266,36 @@ def read_waveform(
     return form, " ".join(text.split()), rest
 
 
+class NoModelError(NetlistError):
+    """A device names a model that is nowhere."""
+
+
+_MODEL_KINDS = {"D": "D(is=..)", "Q": "NPN(bf=..)", "J": "NJF(vto=..)", "M": "NMOS(vto=..)"}
+_GENERIC = {"is": 7e-9, "n": 1.8, "rs": 0.035}
+"""A silicon rectifier of 1 A: 0.8 V at 0.2 A (from memory)."""
+_RECTIFIERS = re.compile(
+    r"1n(400[1-7]|540[0-8]|4148|4448|914|4936|4937)\w*|uf(400[1-7]|540[0-8])\w*|by[vwx]?\d+\w*"
+    r"|mur\d+\w*|fr[123]0\d\w*|her\d+\w*|ba[vxy]\d+\w*|d(iode)?|rect(ifier)?|si(licon)?",
+    re.IGNORECASE,
+)
+"""Names of plain silicon diodes, for which a generic rectifier may stand in."""
+
+
 class ModelShelf:
-    """Models met so far, by lower-case full name."""
+    """Models met so far, by lower-case full name; `missing` are diodes without one."""
 
     def __init__(self) -> None:
         self.models: dict[str, DeviceModel] = {}
+        self.missing: list[tuple[FlatElement, NoModelError]] = []
+
+    def stand_in(self, element: FlatElement) -> bool:
+        """Enter a generic rectifier under the model's name; tell whether that was allowed."""
+        if not _RECTIFIERS.fullmatch(element.name):
+            return False
+        self.models.setdefault(
+            element.name.lower(), DeviceModel(element.name, "d", _GENERIC, element.span)
+        )
+        return True
 
     def find(self, name: str, scope: Scope) -> tuple[Scope, Card] | None:
         """Return the nearest model of that name and the scope it stands in."""
@@ -254,14 +310,17 @@ class ModelShelf:
         """Return the full name of the model that a device names."""
         found = self.find(word.text, scope)
         if found is None:
+            if (why := _broken_model(word.text, scope)) is not None:
+                raise why
             hint = did_you_mean(word.text, self._names(scope))
             if not hint and scope.skipped:
                 hint = f"these includes were skipped: {listed(scope.skipped)}"
-            raise NetlistError(
+            kind = _MODEL_KINDS[card.line.text.split()[0][0].upper()]
+            raise NoModelError(
                 f"there is no .model `{word.text}`",
                 span=card.span(word),
                 source=card.line.source,
-                hint=hint or "add its .model card to the netlist",
+                hint=hint or f"add its .model card to the netlist: `.model {word.text} {kind}`",
             )
         return self.enter(*found)
 
@@ -287,6 +346,15 @@ class ModelShelf:
             names += here.definition.models
             here = here.parent
         return names
+
+
+def _broken_model(name: str, scope: Scope) -> NetcheckError | None:
+    here: Scope | None = scope
+    while here is not None:
+        if (error := here.definition.broken_names.get(name.lower())) is not None:
+            return error
+        here = here.parent
+    return None
 
 
 def _model_parameter(word: Word, card: Card, scope: Scope) -> float | None:

@@ -49,6 +49,7 @@ LONGEST = 20_000
 _SAME_IN_NGSPICE = {
     "abs": "abs", "sin": "sin", "cos": "cos", "tan": "tan", "atan": "atan", "arctan": "atan",
     "tanh": "tanh", "sgn": "sgn", "u": "u", "uramp": "uramp",
+    "floor": "floor", "ceil": "ceil",
 }  # fmt: skip
 _LOGIC = {"&": "&&", "&&": "&&", "|": "||", "||": "||"}
 
@@ -197,6 +198,12 @@ def _nested(name: str, texts: list[str]) -> str:
 
 def _guarded(name: str, texts: list[str]) -> str:
     x = texts[0]
+    if name == "stp":
+        return f"(({x}>0.0)?(1.0):(0.0))"
+    if name == "int":
+        return f"(sgn({x})*floor(abs({x})))"
+    if name == "nint":
+        return f"floor({x}+0.5)"
     if name == "sqrt":
         return f"sqrt(max({x},0.0))"
     if name in {"ln", "log", "log10"}:

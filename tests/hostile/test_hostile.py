@@ -21,9 +21,7 @@ NETLISTS = Path(__file__).parent / "netlists"
 START_FILE = "shell touch stolen_at_start\nset ngbehavior=lt\nset temp=200\n"
 SECRET = "R99 k 0 123.456 ;! power=1W\n"
 REFUSED = {
-    "control_block": "can run commands",
-    "control_in_capitals": "can run commands",
-    "control_continued": "can run commands",
+    "control_continued": "was not expected here",
     "shell_call": "no function `shell`",
     "system_call": "no function `system`",
     "file_source": "begins with `A`",
@@ -38,6 +36,8 @@ REFUSED = {
 """What is refused, and words of the message; all others are audited."""
 FINDINGS = {
     "control_after_end": "after-end",
+    "control_block": "control-set-aside",
+    "control_in_capitals": "control-set-aside",
     "include_absolute": "include-skipped",
     "include_parent": "include-skipped",
     "include_link": "include-skipped",

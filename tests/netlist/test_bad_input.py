@@ -83,10 +83,10 @@ def test_a_folder_a_missing_file_and_a_device(tmp_path: Path) -> None:
             read_netlist(path, is_tube=is_tube)
 
 
-def test_control_blocks_are_refused_and_run_nothing(tmp_path: Path) -> None:
-    said = refused(tmp_path, "t\nR1 a 0 1k\n.control\nshell touch stolen\n.endc\n")
+def test_a_control_block_that_never_ends_is_refused_and_runs_nothing(tmp_path: Path) -> None:
+    said = refused(tmp_path, "t\nR1 a 0 1k\n.control\nshell touch stolen\nR2 a 0 1k\n")
 
-    assert "can run commands" in said
+    assert "has no `.endc`" in said
     assert not (tmp_path / "stolen").exists()
 
 
@@ -98,7 +98,7 @@ def test_several_mistakes_come_in_one_run_in_order(tmp_path: Path) -> None:
 
 
 def test_very_many_mistakes_are_cut_short(tmp_path: Path) -> None:
-    said = refused(tmp_path, "t\n" + "".join(f"R{i} a 0 {{x}}\n" for i in range(500)))
+    said = refused(tmp_path, "t\n" + "".join(f"R{i} a 0 {{x{i}}}\n" for i in range(500)))
 
     assert "and 480 more mistakes" in said
 

@@ -17,6 +17,7 @@ FORMULAS = [
     "pow(V(a),2)", "pow(V(a),3)", "pow(V(a),1.5)", "pow(V(b),V(a))", "pow(V(a),-1)",
     "pwr(V(a),1.5)", "pwr(V(a),2)", "pwr(V(a),3)", "pwr(V(a),0.5)",
     "pwrs(V(a),1.5)", "pwrs(V(a),2)", "pwrs(V(a),0.5)", "pwr(V(a),1.4)+pwrs(V(a),1.4)",
+    "stp(V(a))", "int(V(a)*1.3)", "floor(V(a)*1.3)", "ceil(V(a)*1.3)", "nint(V(a)*1.3)",
     "sgn(V(a))", "u(V(a))", "uramp(V(a))", "limit(V(a),-1,1)", "limit(V(a),1,-1)",
     "table(V(a),-1,5,0,6,2,8)", "table(V(a),0,3)", "if(V(a)>0,1,2)",
     "V(a)^2", "V(a)^3", "V(a)**1.5", "V(a)^0", "V(a)^1", "-V(a)^2", "2^3^2", "2**-1",

@@ -1,0 +1,52 @@
+"""Netlists as strangers write them: read as `expected.toml` says, or refused in its words."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from netcheck.errors import NetcheckError
+from netcheck.pipeline import load_circuit
+from netcheck.roles import recognise
+
+HERE = Path(__file__).parent
+EXPECTED: dict[str, dict[str, Any]] = tomllib.loads((HERE / "expected.toml").read_text())
+BASE = ["X1", "X2"]
+
+
+def test_every_netlist_has_its_row() -> None:
+    assert set(EXPECTED) == {path.stem for path in (HERE / "netlists").glob("*.cir")}
+
+
+@pytest.mark.parametrize("name", sorted(EXPECTED))
+def test_what_a_stranger_wrote_is_read_as_it_should_be(name: str) -> None:
+    row = EXPECTED[name]
+    path = HERE / "netlists" / f"{name}.cir"
+    if "refused" in row:
+        with pytest.raises(NetcheckError) as caught:
+            load_circuit(path)
+        said = str(caught.value)
+        assert [words for words in row["refused"] if words not in said] == [], said
+        return
+
+    circuit = load_circuit(path)
+
+    rules = {finding.rule for finding in circuit.findings}
+    said = "\n".join(finding.message for finding in circuit.findings)
+    assert set(row.get("rules", ())) <= rules
+    assert rules.isdisjoint(row.get("without", ()))
+    assert [words for words in row.get("says", ()) if words not in said] == [], said
+    assert {ref: circuit[ref].value for ref in row.get("parts", {})} == pytest.approx(
+        row.get("parts", {})
+    )
+    assert circuit.title == row.get("title", circuit.title)
+    assert [part.ref for part in circuit.tubes] == row.get("tubes", BASE)
+    kinds = {
+        ref: f"{stage.kind} {stage.form}".strip()
+        for stage in recognise(circuit).stages
+        for ref in stage.tubes
+    }
+    assert kinds == kinds | row.get("stages", {"X1": "voltage_amplifier", "X2": "single_ended"})
