@@ -120,6 +120,8 @@ def audit_circuit(
         pairs=_pairs(bench, results, table, known, progress),
         walks=walk_faults(bench, swept, tipping, table, known, progress),
         undriven=_undriven(options, driven),
+        table=table,
+        idle_loads=tuple(one for one in base.stresses if one.condition == IDLE),
     )
 
 

@@ -68,6 +68,7 @@ class FaultResult:
     gross: its worst ratio is beyond what the order can tell.
     part_stresses: by part its highest stress of all conditions.
     unjudged: parts without a rating that the fault loads much harder.
+    loads: every judged quantity, by the condition; none where health was not solved.
     """
 
     fault: Fault
@@ -79,6 +80,7 @@ class FaultResult:
     gross: bool
     part_stresses: Mapping[str, Stress] = field(default_factory=dict)
     unjudged: tuple[str, ...] = ()
+    loads: Mapping[str, tuple[Stress, ...]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,18 +117,18 @@ def judge_fault(
     healthy: the healthy states of the same conditions; a condition in which the
         healthy circuit was not solved is not judged, for want of a comparison.
     """
-    every: list[Stress] = []
+    loads: dict[str, tuple[Stress, ...]] = {}
     verdicts: dict[str, Verdict] = {}
     unjudged: dict[str, None] = {}
     for name, outcome in conditions.items():
         stresses: tuple[Stress, ...] = ()
         hard: tuple[str, ...] = ()
         if isinstance(outcome, Solved) and name in healthy:
-            stresses = judge_state(circuit, table, outcome, healthy)
+            loads[name] = stresses = judge_state(circuit, table, outcome, healthy)
             hard = loaded_unjudged(table, outcome, healthy[name])
         verdicts[name] = condition_verdict(outcome, stresses, hard)
-        every += stresses
         unjudged.update(dict.fromkeys(hard))
+    every = [stress for stresses in loads.values() for stress in stresses]
     victims = _victims(every)
     worst = victims[0] if victims else _nearest(every)
     return FaultResult(
@@ -139,6 +141,7 @@ def judge_fault(
         bool(victims) and victims[0].ratio >= GROSS_RATIO,
         _highest_by_part(every),
         tuple(sorted(unjudged, key=natural_key)),
+        loads,
     )
 
 

@@ -7,10 +7,14 @@ solved for them.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from netcheck.circuit.model import Circuit, Part, Pin
 from netcheck.faults.base import Defect, Fault, likelihood
 from netcheck.findings import Finding
 from netcheck.judge.base import Stress, Verdict
+from netcheck.judge.limits import limits_of
+from netcheck.judge.stress import judge_state
 from netcheck.netlist.cards import PartNote
 from netcheck.netlist.flat import FlatElement
 from netcheck.rank import FaultResult, PartWorst
@@ -281,4 +285,22 @@ def build(**changes: object) -> Audit:
         "meter_ohm": 10e6,
         "engine": "ngspice 39",
     }
-    return Audit(**(fields | changes))  # type: ignore[arg-type]
+    return _judged(Audit(**(fields | changes)))  # type: ignore[arg-type]
+
+
+def _judged(audit: Audit) -> Audit:
+    """Return the audit with the loads that its states give."""
+    known = {name: one for name, one in audit.healthy.items() if isinstance(one, Solved)}
+    table = limits_of(audit.circuit, audit.roles, known)
+
+    def loads(outcome: Outcome) -> tuple[Stress, ...]:
+        if not isinstance(outcome, Solved) or outcome.condition not in known:
+            return ()
+        return judge_state(audit.circuit, table, outcome, known)
+
+    faults = tuple(
+        replace(one, loads={name: loads(each) for name, each in one.conditions.items()})
+        for one in audit.faults
+    )
+    idle = audit.healthy.get("idle", NotSolved("idle", "not asked for"))
+    return replace(audit, table=table, idle_loads=loads(idle), faults=faults)

@@ -52,7 +52,6 @@ from netcheck.diagnose.situations import (
 )
 from netcheck.faults import list_faults
 from netcheck.faults.base import Fault
-from netcheck.judge.limits import limits_of
 from netcheck.judge.toleranced import Variable
 from netcheck.ratings.mains import find_band
 from netcheck.report.expect_model import BenchSheet, SheetLine, SheetStep, Stop
@@ -60,6 +59,7 @@ from netcheck.roles import recognise
 from netcheck.solve.pool import Pool
 from netcheck.solve.results import NotSolved
 from netcheck.units import format_quantity
+from netcheck.workbench.baseline import baseline_of
 from netcheck.workbench.health import require_health
 from netcheck.workbench.settings import Progress
 
@@ -128,8 +128,7 @@ class _Maker:
         self.hot = SolvedBench(pool, "idle", circuit, options.meter)
         self.out = self._bench(TUBES_OUT, hot=False)
         healthy = require_health(circuit, self.roles, self.hot.solve([()])[0])
-        table = limits_of(circuit, self.roles, {"idle": healthy})
-        limits = plate_limits(table)
+        limits = plate_limits(baseline_of(circuit, {"idle": healthy}, self.roles).table)
         outputs = tuple(tube.ref for tube in self.plan.outputs)
         heat = heat_limits(self.hot, self.out, outputs, limits)
         network = network_of(circuit, sources_conduct=True)

@@ -48,12 +48,12 @@ from netcheck.diagnose.situations import (
 from netcheck.errors import SolverUnavailableError, UnanswerableError
 from netcheck.faults import list_faults
 from netcheck.faults.base import BuildState, Fault
-from netcheck.judge.limits import limits_of
 from netcheck.ratings.mains import find_band
 from netcheck.roles import recognise
 from netcheck.solve.deck import NEUTRAL_OHM, write_deck
 from netcheck.solve.pool import Pool
 from netcheck.tubes.library import load_library
+from netcheck.workbench.baseline import baseline_of
 from netcheck.workbench.health import require_health
 from netcheck.workbench.settings import Progress
 
@@ -302,7 +302,7 @@ class Dictionary:
         outcome = bench.solve([()])[0]
         self._heed_interrupt()
         healthy = require_health(self.circuit, self.roles, outcome)
-        table = limits_of(self.circuit, self.roles, {IDLE.key: healthy})
+        table = baseline_of(self.circuit, {IDLE.key: healthy}, self.roles).table
         found: dict[tuple[str, str], float] = {}
         for one in table.limits:
             if one.quantity in HEATED and one.applies_in(IDLE.key) and one.compared_limit > 0.0:

@@ -18,12 +18,9 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from fnmatch import fnmatchcase
-from functools import cached_property
 
 from netcheck.gate.policy import FaultRule, Level, Policy, TippingRule, Victims
-from netcheck.judge.base import LimitTable, Stress, condition_kind
-from netcheck.judge.limits import limits_of
-from netcheck.judge.stress import judge_state
+from netcheck.judge.base import Stress, condition_kind
 from netcheck.judge.toleranced import LimitSpread
 from netcheck.judge.verdict import adds_to_health, ratio_verdict
 from netcheck.rank import FaultResult
@@ -40,7 +37,7 @@ from netcheck.report.words import (
     ratio_words,
     size,
 )
-from netcheck.solve.results import NotSolved, Solved
+from netcheck.solve.results import NotSolved
 from netcheck.solve.results import Outcome as Solution
 from netcheck.tipping import TippingPoint
 
@@ -233,9 +230,8 @@ UNRULED = "no rule of the policy is about this fault; it is listed only"
 
 def fault_rows(audit: Audit, policy: Policy) -> Iterator[CheckRow]:
     """Give one row a fault, in ranked order."""
-    judge = _Judge(audit)
     for result in audit.faults:
-        yield _fault_row(audit, policy, result, judge)
+        yield _fault_row(audit, policy, result)
 
 
 def load_of(stress: Stress) -> Load:
@@ -259,33 +255,11 @@ def unsolved_words(conditions: Mapping[str, Solution]) -> str:
     return "; ".join(reasons) or "no reason known"
 
 
-class _Judge:
-    """Judges single conditions of a fault anew.
-
-    An audit keeps of each part the worst over all conditions; a rule that leaves one
-    of them out needs the worst of the others.
-    """
-
-    def __init__(self, audit: Audit) -> None:
-        self._audit = audit
-        self._known = {name: one for name, one in audit.healthy.items() if isinstance(one, Solved)}
-
-    @cached_property
-    def _table(self) -> LimitTable:
-        return limits_of(self._audit.circuit, self._audit.roles, self._known)
-
-    def stresses(self, result: FaultResult, conditions: Sequence[str]) -> Iterator[Stress]:
-        """Give the loads of a fault under the conditions that fit the patterns."""
-        for name, outcome in result.conditions.items():
-            if isinstance(outcome, Solved) and name in self._known and matches(conditions, (name,)):
-                yield from judge_state(self._audit.circuit, self._table, outcome, self._known)
-
-
-def _fault_row(audit: Audit, policy: Policy, result: FaultResult, judge: _Judge) -> CheckRow:
+def _fault_row(audit: Audit, policy: Policy, result: FaultResult) -> CheckRow:
     fault = result.fault
     rule = _rule_for(audit, policy, result)
     worst = result.worst
-    charged = _charged(audit, rule, result, judge) if rule else None
+    charged = _charged(audit, rule, result) if rule else None
     outcome, name, because = _decided(policy, result, rule, charged)
     shown = charged if charged is not None and outcome in {"fail", "warn"} else worst
     message = f"{fault.summary} {_consequence(result, shown)}"
@@ -327,12 +301,17 @@ def _rule_for(audit: Audit, policy: Policy, result: FaultResult) -> FaultRule | 
     return None
 
 
-def _charged(audit: Audit, rule: FaultRule, result: FaultResult, judge: _Judge) -> Stress | None:
+def _charged(audit: Audit, rule: FaultRule, result: FaultResult) -> Stress | None:
     """Return the worst load the fault is charged with, of those the rule is about."""
     stresses = [*result.victims, *result.part_stresses.values()]
     stresses += [result.worst] if result.worst else []
     if any(not matches(rule.conditions, (stress.condition,)) for stress in stresses):
-        stresses = [*judge.stresses(result, rule.conditions)]
+        stresses = [
+            stress
+            for name, loads in result.loads.items()
+            if matches(rule.conditions, (name,))
+            for stress in loads
+        ]
     about = [
         stress
         for stress in stresses

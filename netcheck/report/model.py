@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from netcheck.circuit.model import Circuit
 from netcheck.findings import Finding
-from netcheck.judge.base import Stress
+from netcheck.judge.base import LimitTable, Stress
 from netcheck.judge.fed_back import Runaway
 from netcheck.judge.paired import Pairs
 from netcheck.judge.toleranced import Toleranced
@@ -34,6 +34,9 @@ class Undriven:
 
 
 NOT_ASKED = Undriven("not asked for", asked=False)
+
+
+NO_LIMITS = LimitTable(())
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,3 +78,7 @@ class Audit:
     """Continuous faults in steps, where that was asked for."""
     undriven: Undriven | None = None
     """None where the circuit was driven."""
+    table: LimitTable = NO_LIMITS
+    """The limits of the healthy circuit."""
+    idle_loads: tuple[Stress, ...] = ()
+    """What the healthy circuit bears at idle as drawn, whatever the tolerances."""

@@ -25,7 +25,6 @@ from netcheck.circuit.model import Circuit, natural_key
 from netcheck.faults.base import Fault
 from netcheck.judge.base import GROSS_RATIO, LimitTable, Stress
 from netcheck.judge.paired import Pair, PairKind, Pairs
-from netcheck.judge.stress import judge_state
 from netcheck.judge.verdict import GRAVITY, is_charged, level_of
 from netcheck.rank import FaultResult, judge_fault
 from netcheck.solve.results import NotSolved, Solved
@@ -73,11 +72,7 @@ def solve_pairs(
 ) -> Pairs:
     """Solve the plausible pairs of ranked results at idle."""
     usable = [result for result in results if _can_join(result.fault)]
-    alone = {
-        result.fault.id: judge_state(bench.circuit, table, outcome, healthy)
-        for result in usable
-        if isinstance(outcome := result.conditions.get(IDLE), Solved)
-    }
+    alone = {result.fault.id: result.loads[IDLE] for result in usable if IDLE in result.loads}
     causes = list(_causing(bench.circuit, usable))
     hides = list(_hiding(usable, alone, healthy[IDLE]))
     plans = _chosen(causes, hides)

@@ -15,14 +15,10 @@ import zlib
 from collections.abc import Sequence
 from typing import Any
 
-from netcheck.circuit.changes import ReplaceTube, apply_changes
 from netcheck.drawing import Annotations, Drawing, annotate, role_annotations
 from netcheck.drawing.annotations import CHANGED_SHARE, CHANGED_V
-from netcheck.faults.base import Fault
-from netcheck.judge.base import LimitTable, Stress
+from netcheck.judge.base import Stress
 from netcheck.judge.heat import heats_of
-from netcheck.judge.limits import limits_of
-from netcheck.judge.stress import judge_state
 from netcheck.judge.walked import Walk, WalkStep
 from netcheck.rank import FaultResult
 from netcheck.report import facts
@@ -65,10 +61,6 @@ class States:
         self.audit = audit
         idle = audit.healthy.get(IDLE)
         self.idle = idle if isinstance(idle, Solved) else None
-        self.known = {
-            name: state for name, state in audit.healthy.items() if isinstance(state, Solved)
-        }
-        self.table = limits_of(audit.circuit, audit.roles, self.known)
         self._pieces = Pieces(drawing, self.healthy_annotations())
 
     def healthy_annotations(self) -> Annotations:
@@ -76,8 +68,8 @@ class States:
         circuit, roles = self.audit.circuit, self.audit.roles
         if self.idle is None:
             return role_annotations(circuit, roles, "no readings: not solved at idle")
-        stresses = judge_state(circuit, self.table, self.idle, self.known)
-        return annotate(circuit, roles, self.idle, stresses, heading="idle, healthy")
+        loads = self.audit.idle_loads
+        return annotate(circuit, roles, self.idle, loads, heading="idle, healthy")
 
     def payload(self) -> Json:
         """Return everything the page's script needs."""
@@ -100,20 +92,9 @@ class States:
             return role_annotations(circuit, roles, f"{head} (no readings at idle: {reason})")
         return annotate(circuit, roles, outcome, stresses, self.idle, parts, head)
 
-    def _table_for(self, fault: Fault) -> LimitTable:
-        replaced = tuple(one for one in fault.changes if isinstance(one, ReplaceTube))
-        if not replaced:
-            return self.table
-        circuit = apply_changes(self.audit.circuit, replaced)
-        return limits_of(circuit, self.audit.roles, self.known)
-
     def _fault(self, result: FaultResult) -> Json:
         fault, outcome = result.fault, result.conditions.get(IDLE)
-        stresses = (
-            judge_state(self.audit.circuit, self._table_for(fault), outcome, self.known)
-            if isinstance(outcome, Solved)
-            else ()
-        )
+        stresses = result.loads.get(IDLE, ())
         heading = f"idle, with {fault.id}: {fault.summary}"
         walk = next(
             (

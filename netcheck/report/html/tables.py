@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from markupsafe import Markup, escape
 
 from netcheck.circuit.model import Part
-from netcheck.judge.base import LimitTable, Stress
+from netcheck.judge.base import Stress
 from netcheck.judge.seen import seen_under
 from netcheck.judge.verdict import GRAVITY
 from netcheck.rank import FaultResult
@@ -181,8 +181,8 @@ def condition_lines(audit: Audit) -> list[str]:
     return lines
 
 
-def sources(audit: Audit, table: LimitTable) -> list[str]:
+def sources(audit: Audit) -> list[str]:
     """Return every source of a limit or a likelihood that this report leans on, once."""
-    named = [limit.source for limit in table.limits if limit.source]
+    named = [limit.source for limit in audit.table.limits if limit.source]
     named += [result.fault.likelihood.source for result in audit.faults]
     return sorted(dict.fromkeys(named), key=str.casefold)

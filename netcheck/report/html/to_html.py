@@ -77,7 +77,7 @@ def render(audit: Audit, diagnosis: Diagnosis | None = None) -> str:
         engine=audit.engine,
         meter=format_quantity(audit.meter_ohm, "ohm") if audit.meter_ohm else "",
         frequency=format_quantity(audit.frequency_hz, "Hz"),
-        sources=tables.sources(audit, states.table),
+        sources=tables.sources(audit),
     )
 
 
