@@ -8,13 +8,17 @@ Nothing here judges: the exit code is 0 wherever the question could be answered.
 from __future__ import annotations
 
 import sys
+from dataclasses import replace
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from netcheck.cli.choices import USUAL_FREQUENCY, FewJobsOption, settings_of
+from netcheck.cli.limits import LimitOption
 from netcheck.cli.shell import (
+    FrequencyOption,
     NetlistArgument,
     OutputOption,
     TubesOption,
@@ -28,6 +32,7 @@ from netcheck.cli.shell import (
 if TYPE_CHECKING:
     from netcheck.circuit.model import Circuit
     from netcheck.report.annotation import AnnotatedCircuit
+    from netcheck.workbench.settings import Settings
 
 
 class AnnotateFormat(StrEnum):
@@ -51,7 +56,10 @@ def annotate(
     ] = AnnotateFormat.TEXT,
     output: OutputOption = None,
     why: Annotated[bool, typer.Option("--why", help="Say why each role was given.")] = False,
+    jobs: FewJobsOption = 1,
+    frequency: FrequencyOption = USUAL_FREQUENCY,
     tubes: TubesOption = None,
+    limit: LimitOption = None,
 ) -> int:
     """Show stage by stage what each part does and what it carries at idle."""
     from netcheck.pipeline import load_circuit
@@ -60,7 +68,9 @@ def annotate(
     check_readable(file)
     if output is not None:
         check_output(output, file)
-    annotated = annotated_circuit(load_circuit(file, tubes), file.as_posix())
+    options = replace(settings_of(jobs, tubes, limit, frequency=frequency), idle_only=True)
+    circuit = load_circuit(file, tubes, options.read_limits)
+    annotated = annotated_circuit(circuit, file.as_posix(), options)
     if output is None and format is AnnotateFormat.TEXT:
         from netcheck.report import annotate_text
 
@@ -103,7 +113,7 @@ def _print_bytes(content: bytes) -> None:
         print_whole("")
 
 
-def annotated_circuit(circuit: Circuit, name: str) -> AnnotatedCircuit:
+def annotated_circuit(circuit: Circuit, name: str, options: Settings) -> AnnotatedCircuit:
     """Solve a circuit at idle and gather what is said about it."""
     from netcheck.circuit.checks import check_circuit
     from netcheck.report.annotation import AnnotatedCircuit
@@ -112,13 +122,11 @@ def annotated_circuit(circuit: Circuit, name: str) -> AnnotatedCircuit:
     from netcheck.solve.results import Solved
     from netcheck.workbench.baseline import solve_at_idle
     from netcheck.workbench.faulted import IDLE, Bench
-    from netcheck.workbench.settings import Settings
     from netcheck.workbench.wiring import roles_findings, wiring_findings
 
     findings = (*circuit.findings, *check_circuit(circuit))
     roles = recognise(circuit)
-    options = Settings(idle_only=True, jobs=1)
-    with Pool(options.jobs, options.time_limit_s) as pool:
+    with Pool(options.jobs, options.time_limit_s, options.memory_bytes) as pool:
         bench = Bench(circuit, options, pool)
         base = solve_at_idle(bench, roles)
         idle = base.outcomes[IDLE]

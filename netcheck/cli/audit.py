@@ -7,6 +7,7 @@ true of every amplifier and fails nothing.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -38,9 +39,10 @@ from netcheck.cli.choices import (
     SeedOption,
     StageOption,
     ToleranceOption,
+    settings_of,
     tolerance_options,
 )
-from netcheck.cli.limits import LimitOption, with_limits
+from netcheck.cli.limits import LimitOption
 from netcheck.cli.shell import (
     EXIT_FINDINGS,
     EXIT_INTERRUPTED,
@@ -140,16 +142,12 @@ def audit(
     seen: SeenOption = None,
 ) -> int:
     """Solve a netlist healthy and faulted, and rank what would overheat what."""
-    from netcheck import pipeline
     from netcheck.rank import View
     from netcheck.report.files import check_output, write_whole
 
-    options = pipeline.Settings(
+    options = replace(
+        settings_of(jobs, tubes, limit, meter, frequency),
         idle_only=idle_only,
-        jobs=jobs,
-        meter_ohm=positive(meter, "ohm", "--meter") if meter.lower() != "none" else None,
-        frequency_hz=positive(frequency, "Hz", "--frequency"),
-        tubes=tubes,
         tolerance=tolerance_options(tolerance, draws, seed, mains),
         view=View(rank_by.value, stage, part, kind, condition),
         pairs=pairs,
@@ -157,7 +155,6 @@ def audit(
         age_years=None if age is None else positive(age, "y", "--age"),
         walks=WALKS_ON_A_PAGE if format is Format.HTML else 0,
     )
-    options = with_limits(options, limit)
     check_readable(file)
     if output is not None:
         check_output(output, file)

@@ -1,20 +1,23 @@
-"""Options of an audit that draw units within tolerance, and that choose and order rows.
+"""Options that reach the solver, and those that choose and order rows; each declared once.
 
-Comes in: the words of the options.  Goes out: `ToleranceOptions` or None, and a `View`.
+Comes in: the words of the options.  Goes out: `Settings`, or `ToleranceOptions` or None.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from enum import StrEnum
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from netcheck.cli.shell import one_of
+from netcheck.cli.limits import with_limits
+from netcheck.cli.shell import one_of, positive
 from netcheck.errors import NetcheckError
 
 if TYPE_CHECKING:
-    from netcheck.workbench.settings import ToleranceOptions
+    from netcheck.workbench.settings import Settings, ToleranceOptions
 
 NOMINAL = "none"
 
@@ -36,6 +39,28 @@ class Build(StrEnum):
     UNTOUCHED_AND_OLD = "untouched_and_old"
 
 
+FewJobsOption = Annotated[
+    int, typer.Option("--jobs", "-j", metavar="N", min=1, help="Worker processes.")
+]
+BenchMeterOption = Annotated[
+    str,
+    typer.Option(
+        "--meter",
+        metavar="METER",
+        help="10Mohm, 20kohm/V, digital, analog or `none`; its load is solved.",
+    ),
+]
+BenchMainsOption = Annotated[
+    str,
+    typer.Option(
+        "--mains",
+        metavar="BAND",
+        help="Mains band by nominal volts or name, or `none` where you measure it.",
+    ),
+]
+BenchSeedOption = Annotated[
+    int, typer.Option("--seed", metavar="N", min=0, help="Another seed draws other units.")
+]
 BuildOption = Annotated[
     Build,
     typer.Option(
@@ -108,6 +133,28 @@ ConditionOption = Annotated[
         help="Show only faults that put a part at or over a limit under this condition.",
     ),
 ]
+
+
+USUAL_METER, USUAL_FREQUENCY = "10Mohm", "1kHz"
+
+
+def settings_of(
+    jobs: int | None,
+    tubes: Path | None,
+    limit: Sequence[str] | None,
+    meter: str = USUAL_METER,
+    frequency: str = USUAL_FREQUENCY,
+) -> Settings:
+    """Return what every command that solves may be told; a meter is ohms, or `none`."""
+    from netcheck.workbench.settings import Settings
+
+    options = Settings(
+        jobs=jobs,
+        meter_ohm=positive(meter, "ohm", "--meter") if meter.lower() != NOMINAL else None,
+        frequency_hz=positive(frequency, "Hz", "--frequency"),
+        tubes=tubes,
+    )
+    return with_limits(options, limit)
 
 
 def tolerance_options(

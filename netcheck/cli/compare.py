@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from netcheck.cli.limits import LimitOption, with_limits
+from netcheck.cli.choices import settings_of
+from netcheck.cli.limits import LimitOption
 from netcheck.cli.shell import (
     FrequencyOption,
     JobsOption,
@@ -17,7 +19,6 @@ from netcheck.cli.shell import (
     TubesOption,
     check_readable,
     guarded,
-    positive,
     print_report,
     print_whole,
 )
@@ -55,14 +56,9 @@ def compare(
         check_readable(file)
         if output is not None:
             check_output(output, file)
-    options = pipeline.Settings(
-        idle_only=idle_only,
-        jobs=jobs,
-        frequency_hz=positive(frequency, "Hz", "--frequency"),
-        tubes=tubes,
-    )
+    options = replace(settings_of(jobs, tubes, limit, frequency=frequency), idle_only=idle_only)
     with progress_for_terminal() as progress:
-        audits = pipeline.compare((before, after), with_limits(options, limit), progress)
+        audits = pipeline.compare((before, after), options, progress)
     comparison = compared(*audits)
     as_json = format is ListFormat.JSON
     if output is not None or as_json:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import sys
+from dataclasses import replace
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -22,8 +23,18 @@ from netcheck.cli.at_bench import (
     opened,
     reader_of,
 )
-from netcheck.cli.choices import AgeOption, Build, BuildOption, mains_band
-from netcheck.cli.limits import LimitOption, with_limits
+from netcheck.cli.choices import (
+    USUAL_METER,
+    AgeOption,
+    BenchMainsOption,
+    BenchMeterOption,
+    BenchSeedOption,
+    Build,
+    BuildOption,
+    mains_band,
+    settings_of,
+)
+from netcheck.cli.limits import LimitOption
 from netcheck.cli.shell import (
     JobsOption,
     NetlistArgument,
@@ -77,22 +88,6 @@ DiagnosisFormatOption = Annotated[
         help="Text, JSON, an HTML page, or the drawing alone as SVG.",
     ),
 ]
-MeterOption = Annotated[
-    str,
-    typer.Option(
-        "--meter",
-        metavar="METER",
-        help="10Mohm, 20kohm/V, digital, analog or `none`; its load is solved.",
-    ),
-]
-MainsOption = Annotated[
-    str,
-    typer.Option(
-        "--mains",
-        metavar="BAND",
-        help="Mains band by nominal volts or name, or `none` where it is as on the netlist.",
-    ),
-]
 DrawsOption = Annotated[
     int,
     typer.Option("--draws", metavar="N", min=50, max=5_000, help="Units drawn for every fault."),
@@ -109,11 +104,12 @@ def diagnose(
     log: LogOption = None,
     format: DiagnosisFormatOption = DiagnosisFormat.TEXT,
     output: OutputOption = None,
-    meter: MeterOption = "10Mohm",
-    mains: MainsOption = "230V",
+    meter: BenchMeterOption = USUAL_METER,
+    mains: BenchMainsOption = "230V",
     build: BuildOption = Build.UNKNOWN,
     age: AgeOption = None,
     draws: DrawsOption = 200,
+    seed: BenchSeedOption = 1,
     keep: KeepOption = None,
     forget: ForgetOption = False,
     jobs: JobsOption = None,
@@ -122,7 +118,6 @@ def diagnose(
 ) -> int:
     """Rank what could explain a few readings, and say what to measure next."""
     from netcheck.report.files import check_output, write_whole
-    from netcheck.workbench.settings import Settings
 
     check_readable(file)
     if output is not None:
@@ -131,8 +126,8 @@ def diagnose(
         raise NetcheckError("--log does nothing without --interactive")
     if log is not None and output is not None and log.absolute() == output.absolute():
         raise NetcheckError("--log and --output are the same file")
-    options = with_limits(Settings(idle_only=True, jobs=jobs, tubes=tubes), limit)
-    wanted = _dictionary_options(meter, mains, build, age, draws)
+    options = replace(settings_of(jobs, tubes, limit), idle_only=True)
+    wanted = _dictionary_options(meter, mains, build, age, (draws, seed))
     with opened(file, options, wanted, keep, forget=forget) as dictionary:
         reader = reader_of(dictionary)
         logged = _logged(reader, log)
@@ -156,14 +151,14 @@ def diagnose(
 
 
 def _dictionary_options(
-    meter: str, mains: str, build: Build, age: str | None, draws: int
+    meter: str, mains: str, build: Build, age: str | None, units: tuple[int, int]
 ) -> DictionaryOptions:
     from netcheck.diagnose.dictionary import DictionaryOptions
     from netcheck.diagnose.meters import parse_meter
 
     band = mains_band(mains)
     years = positive(age, "y", "--age") if age is not None else None
-    return DictionaryOptions(parse_meter(meter), band, draws, build=build.value, age_years=years)
+    return DictionaryOptions(parse_meter(meter), band, *units, build=build.value, age_years=years)
 
 
 def _logged(reader: Reader, log: Path | None) -> Known:

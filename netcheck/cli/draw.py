@@ -6,11 +6,14 @@ that does not solve is drawn all the same, without readings, and says so.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from netcheck.cli.choices import FewJobsOption, settings_of
+from netcheck.cli.limits import LimitOption
 from netcheck.cli.shell import (
     NetlistArgument,
     OutputOption,
@@ -28,6 +31,7 @@ if TYPE_CHECKING:
     from netcheck.roles.base import Roles
     from netcheck.solve.results import Solved
     from netcheck.workbench.faulted import Bench
+    from netcheck.workbench.settings import Settings
 
 SUFFIXES = (".svg", ".png")
 
@@ -50,7 +54,9 @@ def draw(
     scale: Annotated[
         float, typer.Option("--scale", metavar="FACTOR", min=0.25, max=8.0, help="Size of a PNG.")
     ] = 2.0,
+    jobs: FewJobsOption = 1,
     tubes: TubesOption = None,
+    limit: LimitOption = None,
 ) -> int:
     """Draw the schematic of a netlist as SVG or PNG, with idle volts, amperes and watts."""
     check_readable(file)
@@ -62,9 +68,10 @@ def draw(
     from netcheck.pipeline import load_circuit
     from netcheck.roles import recognise
 
-    circuit = load_circuit(file, tubes)
+    options = replace(settings_of(jobs, tubes, limit), idle_only=True)
+    circuit = load_circuit(file, tubes, options.read_limits)
     roles = recognise(circuit)
-    annotations = _annotations(circuit, roles, fault, plain)
+    annotations = _annotations(circuit, roles, fault, plain, options)
     drawing = draw_circuit(circuit, roles)
     if output is None:
         print_whole(to_svg(drawing, annotations))
@@ -87,7 +94,9 @@ def _check_picture(output: Path, netlist: Path) -> None:
     check_output(output, netlist)
 
 
-def _annotations(circuit: Circuit, roles: Roles, fault_id: str | None, plain: bool) -> Annotations:
+def _annotations(
+    circuit: Circuit, roles: Roles, fault_id: str | None, plain: bool, options: Settings
+) -> Annotations:
     """Solve at idle, with the fault if one is asked for, and say what is to be read."""
     from netcheck.drawing.annotations import annotate, role_annotations
 
@@ -97,11 +106,9 @@ def _annotations(circuit: Circuit, roles: Roles, fault_id: str | None, plain: bo
     from netcheck.solve.results import NotSolved
     from netcheck.workbench.baseline import solve_at_idle
     from netcheck.workbench.faulted import IDLE, Bench
-    from netcheck.workbench.settings import Settings
 
     fault = _find_fault(circuit, roles, fault_id)
-    options = Settings(idle_only=True, jobs=1)
-    with Pool(options.jobs, options.time_limit_s) as pool:
+    with Pool(options.jobs, options.time_limit_s, options.memory_bytes) as pool:
         bench = Bench(circuit, options, pool)
         base = solve_at_idle(bench, roles)
         healthy = base.outcomes[IDLE]

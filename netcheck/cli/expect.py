@@ -2,14 +2,22 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from netcheck.cli.choices import mains_band
-from netcheck.cli.limits import LimitOption, with_limits
+from netcheck.cli.choices import (
+    USUAL_METER,
+    BenchMainsOption,
+    BenchMeterOption,
+    BenchSeedOption,
+    mains_band,
+    settings_of,
+)
+from netcheck.cli.limits import LimitOption
 from netcheck.cli.shell import (
     JobsOption,
     NetlistArgument,
@@ -46,45 +54,31 @@ def expect(
         ),
     ] = SheetFormat.TEXT,
     output: OutputOption = None,
-    meter: Annotated[
-        str,
-        typer.Option(
-            "--meter",
-            metavar="METER",
-            help="10Mohm, 20kohm/V, digital, analog or `none`; its load is solved.",
-        ),
-    ] = "10Mohm",
+    meter: BenchMeterOption = USUAL_METER,
     lamp: Annotated[
         str | None,
         typer.Option(
             "--lamp", metavar="LAMP", help="Also a first power-up behind a lamp, such as 60W@230V."
         ),
     ] = None,
-    mains: Annotated[
-        str,
-        typer.Option(
-            "--mains",
-            metavar="BAND",
-            help="Mains band by nominal volts or name, or `none` where you measure it.",
-        ),
-    ] = "230V",
+    mains: BenchMainsOption = "230V",
     draws: Annotated[
         int,
         typer.Option("--draws", metavar="N", min=20, max=10_000, help="Units drawn for the bands."),
     ] = 200,
+    seed: BenchSeedOption = 1,
     jobs: JobsOption = None,
     tubes: TubesOption = None,
     limit: LimitOption = None,
 ) -> int:
     """Print the bench sheet: what to measure in which order, and what to expect."""
     from netcheck.report.files import check_output, write_whole
-    from netcheck.workbench.settings import Settings
 
     check_readable(file)
     if output is not None:
         check_output(output, file)
-    options = with_limits(Settings(idle_only=True, jobs=jobs, tubes=tubes), limit)
-    sheet = _run(file, options, _sheet_options(meter, lamp, mains, draws))
+    options = replace(settings_of(jobs, tubes, limit), idle_only=True)
+    sheet = _run(file, options, _sheet_options(meter, lamp, mains, draws, seed))
     if output is not None:
         write_whole(output, _rendered(sheet, format))
     elif format is SheetFormat.TEXT:
@@ -96,13 +90,13 @@ def expect(
     return 0
 
 
-def _sheet_options(meter: str, lamp: str | None, mains: str, draws: int) -> SheetOptions:
+def _sheet_options(meter: str, lamp: str | None, mains: str, draws: int, seed: int) -> SheetOptions:
     from netcheck.diagnose.bench_sheet import SheetOptions
     from netcheck.diagnose.lamp import parse_lamp
     from netcheck.diagnose.meters import parse_meter
 
     band = mains_band(mains)
-    return SheetOptions(parse_meter(meter), band, parse_lamp(lamp) if lamp else None, draws)
+    return SheetOptions(parse_meter(meter), band, parse_lamp(lamp) if lamp else None, draws, seed)
 
 
 def _run(file: Path, options: Settings, wanted: SheetOptions) -> BenchSheet:

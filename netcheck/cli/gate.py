@@ -15,12 +15,14 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from netcheck.cli.limits import LimitOption, with_limits
+from netcheck.cli.choices import USUAL_FREQUENCY, settings_of
+from netcheck.cli.limits import LimitOption
 from netcheck.cli.shell import (
     EXIT_BUG,
     EXIT_FINDINGS,
     EXIT_INTERRUPTED,
     EXIT_UNANSWERED,
+    FrequencyOption,
     JobsOption,
     OutputOption,
     TubesOption,
@@ -85,6 +87,7 @@ def gate(
         bool, typer.Option("--explain", help="Show every check and the rule that decided it.")
     ] = False,
     jobs: JobsOption = None,
+    frequency: FrequencyOption = USUAL_FREQUENCY,
     tubes: TubesOption = None,
     limit: LimitOption = None,
     cluster: Annotated[
@@ -111,7 +114,9 @@ def gate(
 
         print_whole(default_text())
         return 0
-    run = functools.partial(_run, jobs=jobs, tubes=tubes, limit=limit, cluster=cluster)
+    run = functools.partial(
+        _run, jobs=jobs, tubes=tubes, limit=limit, cluster=cluster, frequency=frequency
+    )
     report = _checked(paths or [], policy, output, baseline, _date(today), run)
     _written(report, format, output, explain)
     return _exit_code(report)
@@ -152,6 +157,7 @@ def _run(
     before: Baseline | None,
     *,
     jobs: int | None,
+    frequency: str,
     tubes: Path | None,
     limit: list[str] | None,
     cluster: str | None,
@@ -164,10 +170,9 @@ def _run(
     from netcheck.workbench.settings import ToleranceOptions
 
     idle_only = "driven" not in found.policy.conditions
-    options = pipeline.Settings(idle_only=idle_only, jobs=jobs, tubes=tubes)
+    options = replace(settings_of(jobs, tubes, limit, frequency=frequency), idle_only=idle_only)
     if "toleranced" in found.policy.conditions:
         options = replace(options, tolerance=ToleranceOptions())
-    options = with_limits(options, limit)
     workers = jobs or default_jobs()
     if cluster is None and (workers == 1 or len(netlists) == 1):
 

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from netcheck.cli.limits import LimitOption, with_limits
+from netcheck.cli.choices import settings_of
+from netcheck.cli.limits import LimitOption
 from netcheck.cli.shell import (
     FrequencyOption,
     JobsOption,
@@ -18,7 +20,6 @@ from netcheck.cli.shell import (
     check_readable,
     guarded,
     one_of,
-    positive,
     print_report,
     print_whole,
 )
@@ -82,7 +83,6 @@ def sweep(
 ) -> int:
     """Solve one fault from nearly healthy to its worst, and mark where it tips."""
     from netcheck.report.files import check_output, write_whole
-    from netcheck.workbench.settings import Settings
 
     check_readable(file)
     for target in (output, plot):
@@ -90,13 +90,8 @@ def sweep(
             check_output(target, file)
     if plot is not None:
         _check_image(plot)
-    options = Settings(
-        idle_only=not driven,
-        jobs=jobs,
-        frequency_hz=positive(frequency, "Hz", "--frequency"),
-        tubes=tubes,
-    )
-    curve = _run(file, (part, kind), points, with_limits(options, limit))
+    options = replace(settings_of(jobs, tubes, limit, frequency=frequency), idle_only=not driven)
+    curve = _run(file, (part, kind), points, options)
     shown = _tube(curve, tube)
     if plot is not None:
         from netcheck.report import sweep_plot
