@@ -15,6 +15,7 @@ from pathlib import Path
 from netcheck.circuit.build import build_circuit, own_tube_findings
 from netcheck.circuit.checks import check_circuit
 from netcheck.circuit.model import Circuit
+from netcheck.conditions import IDLE
 from netcheck.errors import UnanswerableError
 from netcheck.faults import list_continuous, list_faults
 from netcheck.faults.base import ContinuousFault, Fault
@@ -39,7 +40,7 @@ from netcheck.workbench.baseline import Baseline, solve_at_rest
 from netcheck.workbench.bass import Bass, faults_in_the_bass
 from netcheck.workbench.drive import DrivenHealth, drive_healthy
 from netcheck.workbench.driven_corners import with_driven_corners
-from netcheck.workbench.faulted import IDLE, Bench, gross_at_idle, needs_drive, sustained
+from netcheck.workbench.faulted import Bench, gross_at_idle, needs_drive, sustained
 from netcheck.workbench.pairs import solve_pairs
 from netcheck.workbench.runaway import FedBack, with_feedback
 from netcheck.workbench.settings import Progress, Settings

@@ -22,6 +22,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from netcheck.circuit.model import natural_key
+from netcheck.conditions import IDLE
 from netcheck.faults.base import ContinuousFault, Fault
 from netcheck.judge.base import Stress
 from netcheck.judge.verdict import HIGHEST_AT_LIMIT, adds_to_health
@@ -304,7 +305,7 @@ def _point(
         fault.kind,
         stress.part if stress else "",
         stress.quantity if stress else "",
-        stress.condition if stress else "idle",
+        stress.condition if stress else IDLE,
         "below" if fault.to_value < fault.from_value else "above",
         size,
         fault.unit,

@@ -28,6 +28,7 @@ from netcheck.cli.shell import (
     print_report,
     print_whole,
 )
+from netcheck.conditions import IDLE
 
 if TYPE_CHECKING:
     from netcheck.circuit.model import Circuit
@@ -121,7 +122,7 @@ def annotated_circuit(circuit: Circuit, name: str, options: Settings) -> Annotat
     from netcheck.solve.pool import Pool
     from netcheck.solve.results import Solved
     from netcheck.workbench.baseline import solve_at_idle
-    from netcheck.workbench.faulted import IDLE, Bench
+    from netcheck.workbench.faulted import Bench
     from netcheck.workbench.wiring import roles_findings, wiring_findings
 
     findings = (*circuit.findings, *check_circuit(circuit))

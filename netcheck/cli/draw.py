@@ -22,6 +22,7 @@ from netcheck.cli.shell import (
     guarded,
     print_whole,
 )
+from netcheck.conditions import IDLE
 from netcheck.errors import NetcheckError, UnanswerableError
 
 if TYPE_CHECKING:
@@ -105,7 +106,7 @@ def _annotations(
     from netcheck.solve.pool import Pool
     from netcheck.solve.results import NotSolved
     from netcheck.workbench.baseline import solve_at_idle
-    from netcheck.workbench.faulted import IDLE, Bench
+    from netcheck.workbench.faulted import Bench
 
     fault = _find_fault(circuit, roles, fault_id)
     with Pool(options.jobs, options.time_limit_s, options.memory_bytes) as pool:
@@ -128,7 +129,6 @@ def _annotations(
 def _with_fault(bench: Bench, fault: Fault, healthy: Solved) -> Solved:
     from netcheck.report.progress import SilentProgress
     from netcheck.solve.results import NotSolved
-    from netcheck.workbench.faulted import IDLE
 
     outcome = bench.faulted([fault], healthy, SilentProgress())[IDLE][0]
     if isinstance(outcome, NotSolved):

@@ -26,13 +26,14 @@ from collections.abc import Iterator
 
 from netcheck.circuit.changes import DriveLevel
 from netcheck.circuit.model import Circuit
+from netcheck.conditions import OVERDRIVE
 from netcheck.faults.base import ContinuousFault, Expected, Fault, FaultKind, likelihood
 from netcheck.faults.common import POWER_OFF, joined, make_fault
 from netcheck.roles.base import Roles, Stage
 
 NAME = "oscillation"
 SUSTAINED = DriveLevel(
-    "overdrive",
+    OVERDRIVE,
     "an oscillating stage has no operating point; it is judged from the overdriven healthy one, "
     "where that was solved",
 )

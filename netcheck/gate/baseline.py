@@ -20,8 +20,9 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
+from netcheck.conditions import DRIVEN, FULL, kind_beyond_use
 from netcheck.errors import NetcheckError
-from netcheck.judge.base import GROSS_RATIO, condition_kind
+from netcheck.judge.base import GROSS_RATIO
 from netcheck.judge.verdict import GRAVITY, ratio_verdict
 from netcheck.report.checks import Change, CheckedFile, CheckRow, Outcome
 from netcheck.report.words import ratio_words, size
@@ -299,7 +300,7 @@ def _audited(audit: dict[str, Any]) -> PastFile:
 
 def _healthy(healthy: dict[str, Any]) -> dict[str, Past]:
     ratios: dict[str, float] = {}
-    full = healthy["conditions"].get("full") or {}
+    full = healthy["conditions"].get(FULL) or {}
     full_v = _number(full.get("input_v")) or 0.0
 
     def keep(group: str, row: dict[str, Any]) -> None:
@@ -310,8 +311,8 @@ def _healthy(healthy: dict[str, Any]) -> dict[str, Past]:
 
     for row in healthy.get("stresses", []):
         name = row["condition"]
-        keep("overdrive" if name == "overdrive" else condition_kind(name), row)
+        keep(kind_beyond_use(name), row)
     for row in healthy["worst_drive"]:
         if 0.0 < (_number(row["input_v"]) or 0.0) <= full_v:
-            keep("driven", row)
+            keep(DRIVEN, row)
     return {key: Past("", ratio_verdict(ratio), ratio) for key, ratio in ratios.items()}

@@ -32,6 +32,7 @@ from pydantic import (
     model_validator,
 )
 
+from netcheck.conditions import IDLE
 from netcheck.errors import ManyErrors, NetcheckError
 from netcheck.source import SourceText, Span
 from netcheck.units import format_quantity, parse_quantity
@@ -187,7 +188,7 @@ class Policy(Table):
 
     @model_validator(mode="after")
     def _solves_something(self) -> Policy:
-        if "idle" not in self.conditions:
+        if IDLE not in self.conditions:
             raise ValueError('`conditions` has to hold "idle": everything starts from there')
         return self
 

@@ -19,8 +19,9 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from fnmatch import fnmatchcase
 
+from netcheck.conditions import DRIVEN, FULL, IDLE, kind_beyond_use, kinds_in_order
 from netcheck.gate.policy import FaultRule, Level, Policy, TippingRule, Victims
-from netcheck.judge.base import Stress, condition_kind
+from netcheck.judge.base import Stress
 from netcheck.judge.toleranced import LimitSpread
 from netcheck.judge.verdict import adds_to_health, ratio_verdict
 from netcheck.rank import FaultResult
@@ -114,7 +115,7 @@ def quantity_scope(rule: FaultRule | TippingRule) -> str:
 
 
 Key = tuple[str, str, str]
-_GROUPS = ("idle", "cold_start", "driven", "overdrive")
+_GROUPS = kinds_in_order()
 
 
 def healthy_rows(audit: Audit, policy: Policy) -> Iterator[CheckRow]:
@@ -154,13 +155,13 @@ def _loads(audit: Audit) -> dict[Key, Load]:
         load = Load(
             one.part, one.quantity, name, one.value, one.limit, one.ratio, one.healthy_ratio
         )
-        keep("overdrive" if name == "overdrive" else condition_kind(name), load)
-    full = audit.healthy.get("full")
+        keep(kind_beyond_use(name), load)
+    full = audit.healthy.get(FULL)
     full_v = full.input_v if full else 0.0
     for worst in audit.worst_drive:
         if 0.0 < worst.input_v <= full_v:
             numbers = (worst.value, worst.limit, worst.ratio, worst.ratio)
-            keep("driven", Load(worst.part, worst.quantity, "worst drive", *numbers))
+            keep(DRIVEN, Load(worst.part, worst.quantity, "worst drive", *numbers))
     return highest
 
 
@@ -199,7 +200,7 @@ def _unsolved(audit: Audit, policy: Policy) -> Iterator[CheckRow]:
     for name in condition_order(audit.healthy):
         outcome = audit.healthy[name]
         if isinstance(outcome, NotSolved):
-            needed = name == "full"
+            needed = name == FULL
             yield CheckRow(
                 f"healthy/{name}",
                 "healthy",
@@ -210,13 +211,13 @@ def _unsolved(audit: Audit, policy: Policy) -> Iterator[CheckRow]:
                 "what was not solved cannot be called within limits",
                 verdict="not_solved",
             )
-    if "driven" in policy.conditions and "full" not in audit.healthy:
+    if DRIVEN in policy.conditions and FULL not in audit.healthy:
         why = audit.undriven
         yield CheckRow(
             "healthy/driven",
             "healthy",
             level_outcome(policy.not_solved, "unsolved"),
-            "driven",
+            DRIVEN,
             f"not driven: {why.reason}" if why and why.asked else "the circuit was not driven",
             "not_solved",
             "the policy asks for driven conditions; leave `driven` out of `conditions` otherwise",
@@ -507,7 +508,7 @@ def _spread_row(audit: Audit, policy: Policy, spread: LimitSpread) -> CheckRow:
     allowed = policy.limits.toleranced
     value = spread.judged * spread.limit
     numbers = (value, spread.limit, spread.judged, spread.nominal / spread.limit)
-    load = Load(spread.part, spread.quantity, "idle", *numbers)
+    load = Load(spread.part, spread.quantity, IDLE, *numbers)
     outcome: Outcome = "fail" if spread.judged > allowed else "pass"
     part = audit.circuit.parts.get(spread.part)
     exceeding = f"{spread.exceeding.value * 100:.3g} % of drawn units exceed it"

@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from netcheck.circuit.model import Circuit, natural_key
+from netcheck.conditions import OVERDRIVE
 from netcheck.findings import Finding
 from netcheck.judge.base import LimitTable, Stress
 from netcheck.judge.verdict import level_of
@@ -52,7 +53,7 @@ def overdriven(circuit: Circuit, healthy: Iterable[Stress]) -> tuple[Finding, ..
             circuit[stress.part].span,
         )
         for stress in healthy
-        if stress.condition == "overdrive" and level_of(stress) == "over_limit"
+        if stress.condition == OVERDRIVE and level_of(stress) == "over_limit"
     )
 
 

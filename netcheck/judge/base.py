@@ -5,24 +5,22 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from netcheck.conditions import COLD_START, DRIVEN, IDLE, ConditionKind, condition_kind
 from netcheck.ratings.systems import RatingSystem
 
 __all__ = [
     "AT_LIMIT_BAND",
     "CHARGE_MARGIN",
     "GROSS_RATIO",
-    "ConditionKind",
     "LimitTable",
     "NotJudged",
     "PartLimit",
     "RatingSystem",
     "Stress",
     "Verdict",
-    "condition_kind",
 ]
 
 Verdict = Literal["over_limit", "not_solved", "not_judged", "at_limit", "within_limits"]
-ConditionKind = Literal["idle", "driven", "cold_start"]
 
 AT_LIMIT_BAND = 0.05
 """Within 5 % of a limit is `at_limit`: published class-A points sit at 100 %."""
@@ -35,15 +33,8 @@ error of a driven run (1 to 2 % in the median)."""
 GROSS_RATIO = 3.0
 """Beyond three times a limit the order is noise."""
 
-EVERY_CONDITION: frozenset[ConditionKind] = frozenset({"idle", "driven", "cold_start"})
-TUBES_CONDUCTING: frozenset[ConditionKind] = frozenset({"idle", "driven"})
-
-
-def condition_kind(condition: str) -> ConditionKind:
-    """Return the kind of a condition; every name with a signal is `driven`."""
-    if condition == "idle":
-        return "idle"
-    return "cold_start" if condition == "cold_start" else "driven"
+EVERY_CONDITION: frozenset[ConditionKind] = frozenset({IDLE, DRIVEN, COLD_START})
+TUBES_CONDUCTING: frozenset[ConditionKind] = frozenset({IDLE, DRIVEN})
 
 
 @dataclass(frozen=True, slots=True)

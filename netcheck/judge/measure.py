@@ -15,7 +15,8 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 
-from netcheck.judge.base import PartLimit, condition_kind
+from netcheck.conditions import COLD_START, condition_kind
+from netcheck.judge.base import PartLimit
 from netcheck.solve.results import Solved, TubeState
 
 ZERO_CURRENT_A = 1e-4
@@ -69,7 +70,7 @@ def _winding_current(limit: PartLimit, solved: Solved) -> float:
 def _of_tube(limit: PartLimit, solved: Solved) -> float | None:
     state = solved.tubes[limit.part]
     if limit.at_current != "any":
-        cold = condition_kind(solved.condition) == "cold_start"
+        cold = condition_kind(solved.condition) == COLD_START
         without = cold or state.cathode_current_a < ZERO_CURRENT_A
         if without != (limit.at_current == "zero"):
             return None

@@ -14,6 +14,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 from netcheck.circuit.model import Part
+from netcheck.conditions import condition_of
 from netcheck.judge.base import EVERY_CONDITION, NotJudged, PartLimit
 from netcheck.ratings.parts import SIGNAL_RESISTOR_W, assumed_rating_w
 from netcheck.solve.results import Solved
@@ -32,9 +33,6 @@ SIGNAL_ROLES = frozenset(
     {"grid_leak", "grid_stopper", "plate_load", "feedback_resistor", "volume_control"}
 )
 
-NOT_HABITUAL = frozenset({"overdrive", "cold_start"})
-"""Conditions a designer does not size a resistor by."""
-
 
 def resistor_limit(
     part: Part, roles: Iterable[str], healthy: Iterable[Solved]
@@ -52,7 +50,7 @@ def resistor_limit(
     taken = [
         state.parts[part.ref].power_w
         for state in healthy
-        if part.ref in state.parts and state.condition not in NOT_HABITUAL
+        if part.ref in state.parts and condition_of(state.condition).habitual
     ]
     rating = assumed_rating_w(max(taken)) if taken else None
     if not taken and names & SIGNAL_ROLES:

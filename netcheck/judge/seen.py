@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Literal
 
-from netcheck.judge.base import Verdict, condition_kind
+from netcheck.conditions import COLD_START, DRIVEN, IDLE, condition_kind
+from netcheck.judge.base import Verdict
 
 Seen = Literal["idle", "driven", "both", "cold_start", "nowhere"]
 
@@ -25,9 +26,9 @@ def seen_under(verdicts: Mapping[str, Verdict]) -> Seen:
         for name, verdict in verdicts.items()
         if verdict in ("over_limit", "at_limit")
     }
-    if {"idle", "driven"} <= kinds:
+    if {IDLE, DRIVEN} <= kinds:
         return "both"
-    for kind in ("idle", "driven", "cold_start"):
+    for kind in (IDLE, DRIVEN, COLD_START):
         if kind in kinds:
             return kind
     return "nowhere"

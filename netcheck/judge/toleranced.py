@@ -16,6 +16,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
+from netcheck.conditions import IDLE
 from netcheck.judge.base import PartLimit, RatingSystem, Stress
 from netcheck.judge.statistics import Share
 
@@ -169,7 +170,7 @@ def compared_as_published(
     That is at idle, and under drive where a corner was driven.  Only limits of the
     design-maximum and absolute-maximum systems were scaled.
     """
-    at_idle = {("idle", one.part, one.quantity, one.limit): one for one in spreads}
+    at_idle = {(IDLE, one.part, one.quantity, one.limit): one for one in spreads}
     corners = {(one.condition, one.part, one.quantity, one.limit): one for one in driven}
     every: Mapping[_Key, LimitSpread | DrivenCorner] = {**at_idle, **corners}
     return tuple(_compared(stress, every) for stress in stresses)
@@ -190,4 +191,4 @@ def _compared(stress: Stress, known: Mapping[_Key, LimitSpread | DrivenCorner]) 
 
 def idle_limits(limits: Iterable[PartLimit]) -> tuple[PartLimit, ...]:
     """Return the limits that hold at idle."""
-    return tuple(limit for limit in limits if limit.applies_in("idle"))
+    return tuple(limit for limit in limits if limit.applies_in(IDLE))

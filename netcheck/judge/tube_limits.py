@@ -17,10 +17,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from netcheck.circuit.model import Part
+from netcheck.conditions import IDLE, ConditionKind
 from netcheck.judge.base import (
     EVERY_CONDITION,
     TUBES_CONDUCTING,
-    ConditionKind,
     PartLimit,
 )
 from netcheck.ratings.systems import scaled
@@ -31,7 +31,7 @@ OF_RECTIFIER = ("output_current_a", "heater_cathode_voltage_v")
 VOLTS_AT_ALL_TIMES = ("grid_voltage_negative_v", "heater_cathode_voltage_v")
 
 PREFERRED: dict[ConditionKind, tuple[Condition, ...]] = {
-    "idle": ("zero_signal", "any", "with_signal"),
+    IDLE: ("zero_signal", "any", "with_signal"),
     "driven": ("with_signal", "any", "zero_signal"),
 }
 """Which row of a quantity holds: its own condition, else any, else what there is."""

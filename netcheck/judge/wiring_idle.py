@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 
 from netcheck.circuit.model import Circuit
+from netcheck.conditions import is_in_use
 from netcheck.findings import Finding
 from netcheck.judge.base import LimitTable, Stress
 from netcheck.judge.verdict import HIGHEST_AT_LIMIT
@@ -75,7 +76,7 @@ def overload_findings(
     for stress in healthy:
         key = (stress.part, stress.quantity)
         rated = stress.quantity in OVERLOADS and key not in assumed
-        if rated and stress.condition != "overdrive" and stress.ratio > HIGHEST_AT_LIMIT:
+        if rated and is_in_use(stress.condition) and stress.ratio > HIGHEST_AT_LIMIT:
             hardest[key] = max(hardest.get(key, stress), stress, key=lambda one: one.ratio)
     for (ref, quantity), stress in hardest.items():
         rule, where = OVERLOADS[quantity]

@@ -13,6 +13,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from netcheck.circuit.model import GROUND, Circuit, Part, natural_key
+from netcheck.conditions import IDLE
 from netcheck.findings import Finding
 from netcheck.judge.base import Stress
 from netcheck.report.facts import type_name
@@ -266,7 +267,7 @@ def _share(annotated: AnnotatedCircuit, ref: str) -> tuple[float | None, str]:
     known = [
         (stress.ratio, stress.quantity)
         for stress in annotated.stresses
-        if stress.part == ref and stress.condition == "idle"
+        if stress.part == ref and stress.condition == IDLE
     ]
     heat = [pair for pair in known if "dissipation" in pair[1]]
     return max(heat or known, default=(None, ""))

@@ -16,6 +16,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from netcheck.circuit.model import Part, natural_key
+from netcheck.conditions import is_in_use
 from netcheck.judge.base import GROSS_RATIO, Stress, Verdict
 from netcheck.judge.verdict import GRAVITY
 from netcheck.rank import FaultResult
@@ -243,7 +244,7 @@ def _hardest(audit: Audit) -> dict[tuple[str, str], Stress]:
     """Return by part and quantity the highest healthy ratio, overdrive left out."""
     found: dict[tuple[str, str], Stress] = {}
     for stress in audit.healthy_stresses:
-        if stress.condition != "overdrive":
+        if is_in_use(stress.condition):
             key = (stress.part, stress.quantity)
             found[key] = max(found.get(key, stress), stress, key=lambda one: one.ratio)
     return found

@@ -13,6 +13,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from netcheck.circuit.model import Circuit
+from netcheck.conditions import IDLE
 from netcheck.drawing import Annotations, Drawing, draw_circuit, role_annotations, to_svg
 from netcheck.drawing.annotations import Caption
 from netcheck.drawing.callouts import Callout, Row, fitted, with_callouts, with_legend
@@ -165,7 +166,7 @@ def _reading_rows(line: ReadingLine) -> Iterator[Row]:
     read = words.value_words(line.value, line.unit)
     name = line.text.partition("=")[0].strip()
     yield Row(_short(f"{name}: {read}"), loud=True)
-    usual = "power_off" if line.unit == "ohm" else "idle"
+    usual = "power_off" if line.unit == "ohm" else IDLE
     if line.situation != usual:
         yield Row(_short(words.situation_words(line.situation)))
     if words.expected_words(line) == "-":

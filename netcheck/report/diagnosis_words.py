@@ -12,6 +12,7 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from typing import TypeVar
 
+from netcheck.conditions import IDLE
 from netcheck.report.diagnosis_model import (
     NO_FAULT,
     NONE_OF_THESE,
@@ -50,7 +51,7 @@ SD_NOTE = "sd: standard deviations of tolerance, meter and model together."
 _SITUATIONS = {
     "power_off": "with the power off",
     "tubes_out": "with the tubes out",
-    "idle": "at idle",
+    IDLE: "at idle",
     "lamp": "behind the lamp",
 }
 _MAINS = re.compile(r"mains_(\d+)")
@@ -101,7 +102,7 @@ def reading_name(line: ReadingLine) -> str:
     what = line.text.partition("=")[0].strip()
     if meter := line.text.partition(" by ")[2]:
         what = f"{what} by {meter}"
-    usual = "power_off" if line.unit == "ohm" else "idle"
+    usual = "power_off" if line.unit == "ohm" else IDLE
     return what if line.situation == usual else f"{what} {situation_words(line.situation)}"
 
 

@@ -15,6 +15,7 @@ from pathlib import PurePath, PurePosixPath, PureWindowsPath
 
 from netcheck.circuit.changes import ReplaceTube
 from netcheck.circuit.model import Circuit, Part, natural_key
+from netcheck.conditions import FULL, condition_place, is_in_use
 from netcheck.findings import Finding
 from netcheck.judge.base import Stress, Verdict
 from netcheck.judge.toleranced import LimitSpread
@@ -27,7 +28,6 @@ from netcheck.solve.results import Solved
 from netcheck.tipping import TippingPoint, times_what_passes
 
 _LEVELS = ("error", "warning", "note")
-_CONDITIONS = ("idle", "cold_start", "full", "overdrive")
 Limits = Mapping[tuple[str, str, str], float]
 """Limits as compared, by part, quantity and condition."""
 _WIDE_SEARCH = 30.0
@@ -63,9 +63,8 @@ def type_name(part: Part) -> str:
 
 
 def condition_order(names: Iterable[str]) -> list[str]:
-    """Sort conditions: idle, cold start, full drive, overdrive, then others."""
-    rank = {name: place for place, name in enumerate(_CONDITIONS)}
-    return sorted(names, key=lambda name: (rank.get(name, len(rank)), natural_key(name)))
+    """Sort conditions as in the register of them, then those without a row."""
+    return sorted(names, key=lambda name: (condition_place(name), natural_key(name)))
 
 
 def sorted_findings(findings: Iterable[Finding]) -> list[Finding]:
@@ -98,10 +97,10 @@ def healthy_ratios(audit: Audit) -> Iterator[tuple[float, str, str, str, float]]
     the conditions that have a name.  Overdrive is a test of what lies beyond use;
     a healthy circuit that is overloaded there gets a finding instead.
     """
-    full = audit.healthy.get("full")
+    full = audit.healthy.get(FULL)
     full_v = full.input_v if full else 0.0
     for stress in audit.healthy_stresses:
-        if stress.condition == "overdrive":
+        if not is_in_use(stress.condition):
             continue
         limit = compared_limit(stress.value, stress.limit, stress.ratio)
         yield stress.ratio, stress.part, stress.quantity, stress.condition, limit

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from netcheck.circuit.model import Circuit
+from netcheck.conditions import IDLE
 from netcheck.faults.base import ContinuousFault
 from netcheck.judge.base import LimitTable, Stress
 from netcheck.rank import RAISED
@@ -56,7 +57,7 @@ class SweepCurve:
     assumptions: tuple[str, ...]
     engine: str
 
-    def tubes(self, condition: str = "idle") -> tuple[str, ...]:
+    def tubes(self, condition: str = IDLE) -> tuple[str, ...]:
         """Return the tubes, the one whose heat the fault moves most first.
 
         Moves are measured against the tube's own limit, so that a driver of one watt

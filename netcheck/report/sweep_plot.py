@@ -14,6 +14,7 @@ import math
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
+from netcheck.conditions import IDLE
 from netcheck.report import facts
 from netcheck.report.sweep_model import SweepCurve
 from netcheck.report.tube_plot import BLUE, DPI, GREEN, GREY, ORANGE, RED, SETTINGS, image_format
@@ -73,7 +74,7 @@ PANELS: tuple[tuple[str, tuple[Line, ...]], ...] = (
 )
 
 
-def draw(curve: SweepCurve, path: Path, condition: str = "idle", tube: str = "") -> bytes:
+def draw(curve: SweepCurve, path: Path, condition: str = IDLE, tube: str = "") -> bytes:
     """Return the image in the format that the name of `path` asks for."""
     import matplotlib as mpl
     from matplotlib.figure import Figure

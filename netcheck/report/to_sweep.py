@@ -9,6 +9,7 @@ from __future__ import annotations
 from rich.console import Console
 from rich.text import Text
 
+from netcheck.conditions import IDLE
 from netcheck.report import facts
 from netcheck.report.console import plain_text
 from netcheck.report.sweep_model import SweepCurve, SweepPoint
@@ -100,7 +101,7 @@ def _write_condition(curve: SweepCurve, console: Console, name: str, tube: str) 
     table(console, columns, rows)
     limit = curve.limit(tube, "plate_dissipation_w", name)
     own = f"Limit of {tube}'s plate as compared: {limit:.3g} W. " if limit is not None else ""
-    tips = f" TIPS: {_tips(curve)}." if name == "idle" and any(p.tips for p in curve.points) else ""
+    tips = f" TIPS: {_tips(curve)}." if name == IDLE and any(p.tips for p in curve.points) else ""
     paragraph(
         console,
         f"{own}Worst part: of those that the fault loads more than health does, the one highest "
@@ -128,7 +129,7 @@ def _row(curve: SweepCurve, point: SweepPoint, name: str, tube: str) -> list[str
         return [shown, *("-" for _ in TITLES), "not solved"]
     worst = point.worst(name)
     remark = f"{worst.part} {ratio_words(worst.ratio)}" if worst else "-"
-    tips = bool(point.tips) and name == "idle"
+    tips = bool(point.tips) and name == IDLE
     over = worst is not None and worst.ratio > 1.0
     style = "bold red" if tips else "red" if over else ""
     return [shown, *_figures(_state(outcome, tube)), safe(remark + " TIPS" * tips, style)]

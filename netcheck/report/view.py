@@ -11,6 +11,7 @@ import difflib
 from collections.abc import Iterable
 
 from netcheck.circuit.model import Circuit, natural_key
+from netcheck.conditions import CONDITIONS
 from netcheck.errors import NetcheckError
 from netcheck.faults.base import Fault
 from netcheck.rank import FaultResult, PartWorst, View, reorder
@@ -18,7 +19,6 @@ from netcheck.report.model import Audit
 from netcheck.roles.base import Roles
 from netcheck.tipping import TippingPoint, times_what_passes
 
-CONDITIONS = ("idle", "cold_start", "hottest_drive", "full", "full_100hz", "overdrive")
 SHOWN_VERDICTS = ("over_limit", "at_limit", "not_solved")
 
 
@@ -96,7 +96,7 @@ def check_view(view: View, circuit: Circuit, roles: Roles, faults: Iterable[Faul
         "stage": ({stage.id for stage in roles.stages} | tubes, view.stage),
         "part": (set(circuit.parts), view.part),
         "kind": ({fault.kind for fault in faults}, view.kind),
-        "condition": (set(CONDITIONS), view.condition),
+        "condition": ({each.name for each in CONDITIONS}, view.condition),
     }
     for name, (names, wanted) in known.items():
         if wanted and not any(_same(wanted, one) for one in names):

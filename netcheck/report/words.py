@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from netcheck.conditions import COLD_START, DRIVEN, IDLE, condition_of
 from netcheck.units import format_quantity
 
 if TYPE_CHECKING:  # the lists of tubes and faults need no solver
@@ -31,11 +32,6 @@ _QUANTITIES = {
     "heater_cathode_voltage_v": "heater-cathode voltage",
 }
 _UNITS = {"w": "W", "v": "V", "a": "A", "ohm": "ohm", "hz": "Hz", "s": "s", "f": "F", "h": "H"}
-_CONDITIONS = {
-    "full": "full drive",
-    "cold_start": "cold start",
-    "full_100hz": "full drive at 100 Hz",
-}
 _DEFECTS = {
     "leaky": "leak",
     "shorted_turns": "shorted turns",
@@ -62,10 +58,10 @@ LIKELIHOOD_WORDS: dict[LikelihoodClass, str] = {
 }
 
 SEEN_WORDS: dict[Seen, str] = {
-    "idle": "idle",
-    "driven": "driven",
+    IDLE: condition_of(IDLE).words,
+    DRIVEN: "driven",
     "both": "both",
-    "cold_start": "cold",
+    COLD_START: "cold",
     "nowhere": "-",
 }
 """Where a fault puts a part at or over a limit."""
@@ -91,7 +87,7 @@ def quantity_words(quantity: str) -> str:
 
 def condition_words(condition: str) -> str:
     """Return the words for a condition."""
-    return _CONDITIONS.get(condition, condition.replace("_", " "))
+    return condition_of(condition).words
 
 
 def defect_words(kind: str) -> str:

@@ -21,6 +21,7 @@ import numpy as np
 
 from netcheck.circuit.changes import Change, DriveLevel, apply_changes
 from netcheck.circuit.model import Circuit
+from netcheck.conditions import FULL
 from netcheck.solve.deck import DeckError, write_deck
 from netcheck.solve.idle import IdleRequest, IdleSweep, solve_sweep
 from netcheck.solve.ngspice import Array, Engine, EngineFailure
@@ -331,14 +332,14 @@ class _Search:
     def try_level(self, level: float) -> str:
         """Solve one level; return the reason where it fails."""
         nearest = min(self.starts, key=lambda known: abs(known - level), default=None)
-        starts = {"full": self.starts[nearest]} if nearest is not None else {}
-        request = DrivenRequest({"full": level}, starts=starts)
+        starts = {FULL: self.starts[nearest]} if nearest is not None else {}
+        request = DrivenRequest({FULL: level}, starts=starts)
         answer = solve_driven(self.engine, self.circuit, self.hookup, self.frequency_hz, request)
-        outcome = answer.outcomes["full"]
+        outcome = answer.outcomes[FULL]
         if isinstance(outcome, NotSolved):
             return outcome.reason
         self.states[level] = outcome
-        self.starts[level] = answer.starts["full"]
+        self.starts[level] = answer.starts[FULL]
         return ""
 
     def compressed(self, level: float) -> bool:

@@ -31,6 +31,7 @@ from netcheck.circuit.changes import (
     dc_wire_ohm,
 )
 from netcheck.circuit.model import GROUND, Circuit
+from netcheck.conditions import IDLE
 from netcheck.solve.deck import (
     MIN_RESISTANCE_OHM,
     NEUTRAL_OHM,
@@ -75,7 +76,7 @@ class IdleSweep:
 
     circuit: Circuit
     requests: tuple[IdleRequest, ...]
-    condition: str = "idle"
+    condition: str = IDLE
     meter_ohm: float | None = 10e6
     healthy: Solved | None = None
     absent: tuple[AddResistor | AddCurrentSource, ...] = ()

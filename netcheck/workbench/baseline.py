@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from netcheck.circuit.changes import ReplaceTube, apply_changes
 from netcheck.circuit.model import Circuit
+from netcheck.conditions import COLD_START, IDLE
 from netcheck.faults.base import Fault
 from netcheck.judge.base import LimitTable, Stress
 from netcheck.judge.limits import limits_of
@@ -18,7 +19,7 @@ from netcheck.judge.stress import judge_state
 from netcheck.roles import recognise
 from netcheck.roles.base import Roles
 from netcheck.solve.results import Hookup, Outcome, Solved
-from netcheck.workbench.faulted import COLD, IDLE, Bench
+from netcheck.workbench.faulted import Bench
 from netcheck.workbench.health import require_health
 from netcheck.workbench.hookup import hookup_of
 
@@ -91,5 +92,5 @@ def solve_at_rest(bench: Bench, roles: Roles, *, cold: bool) -> Baseline:
         raise KeyboardInterrupt
     outcomes: dict[str, Outcome] = {IDLE: require_health(bench.circuit, roles, idle)}
     if cold:
-        outcomes[COLD] = bench.healthy(COLD)
+        outcomes[COLD_START] = bench.healthy(COLD_START)
     return baseline_of(bench.circuit, outcomes, roles)

@@ -21,6 +21,7 @@ from math import inf, pi
 
 from netcheck.circuit.changes import apply_changes, drives_itself
 from netcheck.circuit.model import Circuit
+from netcheck.conditions import FULL, FULL_100HZ, IDLE
 from netcheck.faults.base import Fault
 from netcheck.roles.base import OutputTransformer, Roles
 from netcheck.solve.driven import DrivenAnswer, DrivenRequest, solve_driven
@@ -34,8 +35,7 @@ BASS_HZ = 100.0
 """Where amplifiers of this kind are commonly tested low in the band (common practice)."""
 MATTERS = 3.0
 """Reactance over load below which the magnetizing current adds 5 % and more."""
-CONDITION = "full_100hz"
-FULL = "full"
+CONDITION = FULL_100HZ
 FAMILIES = frozenset(
     {
         "core_leak",
@@ -103,7 +103,7 @@ def faults_in_the_bass(
     healthy: idle and driven states; without a full drive nothing is driven.  gross: why
     a fault, by its number, is not worth it.
     """
-    idle, full = healthy["idle"], healthy.get(FULL)
+    idle, full = healthy[IDLE], healthy.get(FULL)
     chosen = bass_faults(bench.circuit, roles, faults)
     lowest = bench.options.frequency_hz <= BASS_HZ
     if lowest or not chosen or not isinstance(idle, Solved) or not isinstance(full, Solved):
@@ -126,7 +126,7 @@ def _driven(
 ) -> Bass:
     """Drive health and then the faults from where it settled; health: idle and level [V]."""
     idle, full_v = health
-    pool, shared = bench.pool, bench.shared["idle"]
+    pool, shared = bench.pool, bench.shared[IDLE]
     state, starts = _healthy(pool, shared, hookup, full_v, learn=True)
     if isinstance(state, NotSolved):
         why = f"not driven: the healthy circuit has no state at {BASS_HZ:g} Hz: {state.reason}"

@@ -14,6 +14,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from netcheck.circuit.model import Circuit
+from netcheck.conditions import FULL, HOTTEST, IDLE, OVERDRIVE
 from netcheck.judge.base import LimitTable, Stress
 from netcheck.judge.stress import judge_state
 from netcheck.rank import WorstDrive
@@ -32,12 +33,11 @@ from netcheck.workbench.bass import full_in_the_bass
 from netcheck.workbench.settings import Circuitry, Progress
 from netcheck.workbench.sweep import Advance
 
-OVERDRIVE = 2.0
-"""+6 dB over full drive."""
-SHARES = (0.25, 0.4, 0.55, 0.7, 0.85, 1.0, 1.4, OVERDRIVE)
+TIMES_FULL = 2.0
+"""Overdrive is +6 dB over full drive."""
+SHARES = (0.25, 0.4, 0.55, 0.7, 0.85, 1.0, 1.4, TIMES_FULL)
 """Levels looked at for the worst drive, as shares of full drive."""
 ELECTRODES = ("plate_dissipation_w", "screen_dissipation_w")
-HOTTEST = "hottest_drive"
 REFINED = 2
 """Rounds in which the hottest level is looked for between those of the scan."""
 FINE = 0.03
@@ -85,7 +85,7 @@ def _drive(
     table: LimitTable,
     advance: Advance,
 ) -> DrivenHealth:
-    pool, shared, frequency_hz = bench.pool, bench.shared["idle"], bench.options.frequency_hz
+    pool, shared, frequency_hz = bench.pool, bench.shared[IDLE], bench.options.frequency_hz
     job = Job(search_full_drive, (shared, hookup, frequency_hz, idle))
     search = pool.run([job], advance)[0]
     if isinstance(search, Lost):
@@ -101,7 +101,7 @@ def _drive(
         finer, ends = scan_levels(*scan, peaks, {**search.starts, **starts})
         states, starts = states | finer, starts | ends
     worst = worst_drives(bench.circuit, table, idle, states)
-    levels = {"full": search.full_v, "overdrive": OVERDRIVE * search.full_v}
+    levels = {FULL: search.full_v, OVERDRIVE: TIMES_FULL * search.full_v}
     hottest = hottest_level(roles, worst, search.full_v)
     if hottest is not None:
         levels = {HOTTEST: hottest, **levels}
@@ -213,7 +213,7 @@ def _judged(
     for level, outcome in every:
         if isinstance(outcome, NotSolved):
             continue
-        state = outcome if level == 0.0 else replace(outcome, condition="full")
+        state = outcome if level == 0.0 else replace(outcome, condition=FULL)
         for stress in judge_state(circuit, table, state, {}):
             if stress.quantity in ELECTRODES:
                 yield level, stress
@@ -244,5 +244,5 @@ def hottest_level(roles: Roles, worst: Iterable[WorstDrive], full_v: float) -> f
     if not plates:
         return None
     level = max(plates, key=lambda each: each.ratio).input_v
-    apart = min(abs(level - known) for known in (0.0, full_v, OVERDRIVE * full_v))
+    apart = min(abs(level - known) for known in (0.0, full_v, TIMES_FULL * full_v))
     return level if apart > APART * full_v else None

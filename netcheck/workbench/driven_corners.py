@@ -23,6 +23,7 @@ from dataclasses import replace
 
 from netcheck.circuit.changes import Change, ScaleEmission, SetValue, SetWire
 from netcheck.circuit.model import Circuit
+from netcheck.conditions import FULL, HOTTEST, IDLE
 from netcheck.judge.base import LimitTable, PartLimit
 from netcheck.judge.measure import measure
 from netcheck.judge.toleranced import (
@@ -42,7 +43,7 @@ from netcheck.solve.results import Hookup, NotSolved, Outcome, Solved
 from netcheck.workbench.settings import Circuitry, Progress
 
 PLATE = "plate_dissipation_w"
-OF_USE = ("hottest_drive", "full")
+OF_USE = (HOTTEST, FULL)
 """Driven conditions; overdrive is a test of what lies beyond use."""
 EXCEPTION = (
     "plates of output tubes are the exception: under drive they are compared as published, with "
@@ -121,7 +122,7 @@ def _driven(
     progress: Progress,
 ) -> list[Mapping[str, Outcome]]:
     """Return the driven states of each unit, by condition."""
-    known = (bench.shared["idle"], hookup, bench.options.frequency_hz)
+    known = (bench.shared[IDLE], hookup, bench.options.frequency_hz)
     jobs = [Job(solve_driven, (*known, DrivenRequest(levels, changes))) for changes in units]
     states: list[Mapping[str, Outcome]] = []
     for answer in bench.pool.run(jobs, progress.advance):

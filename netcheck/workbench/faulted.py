@@ -21,6 +21,7 @@ from netcheck.circuit.changes import (
     drives_itself,
 )
 from netcheck.circuit.model import GROUND, Circuit
+from netcheck.conditions import COLD_START, FULL, IDLE, OVERDRIVE
 from netcheck.faults.base import ContinuousFault, Fault
 from netcheck.judge.base import GROSS_RATIO, LimitTable, Stress
 from netcheck.judge.stress import judge_state
@@ -39,8 +40,7 @@ from netcheck.workbench.sweep import (
     idle_overloads,
 )
 
-IDLE, COLD = "idle", "cold_start"
-DRIVEN = ("full", "overdrive")
+DRIVEN = (FULL, OVERDRIVE)
 
 
 NONE_GROSS: Mapping[int, str] = MappingProxyType({})
@@ -59,7 +59,7 @@ class Bench:
         self._absent: dict[str, AddResistor | AddCurrentSource] = {}
         self.shared: Mapping[str, Shared] = {
             IDLE: pool.share(IDLE, circuit),
-            COLD: pool.share(COLD, cold),
+            COLD_START: pool.share(COLD_START, cold),
         }
 
     def healthy(self, condition: str) -> Outcome:
@@ -76,7 +76,7 @@ class Bench:
         self._note_absent(variants)
         meter_nets = meter_matters(healthy)
         outcomes: dict[str, list[Outcome]] = {}
-        for condition, nets in ((IDLE, meter_nets), (COLD, ())):
+        for condition, nets in ((IDLE, meter_nets), (COLD_START, ())):
             task = replace(self._task(condition, nets), healthy=self._share_idle(healthy))
             outcomes[condition] = idle_outcomes(self.pool, task, variants, progress.advance)
         return outcomes
@@ -195,7 +195,7 @@ def sustained(
         for change in fault.changes:
             if isinstance(change, DriveLevel):
                 driven = healthy.get(change.condition)
-                for name in outcomes.keys() - {COLD}:
+                for name in outcomes.keys() - {COLD_START}:
                     if isinstance(driven, Solved):
                         outcomes[name][number] = replace(driven, condition=name)
     return outcomes

@@ -22,13 +22,14 @@ from itertools import chain, zip_longest
 
 from netcheck.circuit.changes import AddCurrentSource, AddResistor, Change, DriveLevel, ReplaceTube
 from netcheck.circuit.model import Circuit, natural_key
+from netcheck.conditions import IDLE
 from netcheck.faults.base import Fault
 from netcheck.judge.base import GROSS_RATIO, LimitTable, Stress
 from netcheck.judge.paired import Pair, PairKind, Pairs
 from netcheck.judge.verdict import GRAVITY, is_charged, level_of
 from netcheck.rank import FaultResult, judge_fault
 from netcheck.solve.results import NotSolved, Solved
-from netcheck.workbench.faulted import IDLE, Bench
+from netcheck.workbench.faulted import Bench
 from netcheck.workbench.settings import Progress
 from netcheck.workbench.sweep import IdleTask, idle_outcomes
 

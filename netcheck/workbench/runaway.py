@@ -32,6 +32,7 @@ from numpy.typing import NDArray
 
 from netcheck.circuit.changes import Change, SetGas, SetGridEmission
 from netcheck.circuit.model import Circuit, Part
+from netcheck.conditions import IDLE
 from netcheck.faults.base import Fault
 from netcheck.judge.fed_back import Ending, FeedbackCase, Runaway
 from netcheck.judge.tube_limits import used_rows
@@ -39,7 +40,7 @@ from netcheck.judge.wiring_grids import LIMIT_FOR_BIAS, grid_ohms
 from netcheck.roles.base import Roles, Stage
 from netcheck.solve.results import NotSolved, Outcome, Solved, TubeState
 from netcheck.units import format_quantity
-from netcheck.workbench.faulted import IDLE, Bench
+from netcheck.workbench.faulted import Bench
 from netcheck.workbench.settings import Progress
 from netcheck.workbench.sweep import IdleTask, idle_outcomes
 

@@ -11,6 +11,7 @@ import difflib
 from collections.abc import Iterable, Mapping, Sequence
 
 from netcheck.circuit.model import Circuit, natural_key
+from netcheck.conditions import IDLE
 from netcheck.errors import NetcheckError
 from netcheck.faults.base import ContinuousFault
 from netcheck.judge.base import LimitTable
@@ -18,7 +19,7 @@ from netcheck.judge.stress import judge_state
 from netcheck.judge.walked import Walk, WalkStep
 from netcheck.solve.results import Outcome, Solved
 from netcheck.tipping import TippingPoint, times_what_passes
-from netcheck.workbench.faulted import IDLE, Bench
+from netcheck.workbench.faulted import Bench
 from netcheck.workbench.settings import Progress
 
 SIZES = 11

@@ -24,6 +24,7 @@ from dataclasses import dataclass, replace
 
 from netcheck.circuit.changes import Change, ScaleEmission, SetValue
 from netcheck.circuit.model import GROUND, Circuit, Part, PartKind, Pin
+from netcheck.conditions import IDLE
 from netcheck.faults import pot_wiper
 from netcheck.faults.base import Fault
 from netcheck.findings import Finding
@@ -43,7 +44,6 @@ from netcheck.workbench.baseline import Baseline
 from netcheck.workbench.settings import Circuitry
 from netcheck.workbench.sweep import IdleTask, idle_outcomes
 
-IDLE = "idle"
 STRONG, WEAK = 1.25, 0.8
 """Of the typical current.  Common practice; see `faults/tube_emission.py`."""
 
@@ -236,7 +236,7 @@ def feedback_findings(bench: Circuitry, roles: Roles, hookup: Hookup) -> Iterato
     if not loops:
         return
     frequency_hz = bench.options.frequency_hz
-    job = Job(loop_gains, (bench.shared["idle"], hookup, frequency_hz, loops))
+    job = Job(loop_gains, (bench.shared[IDLE], hookup, frequency_hz, loops))
     answer = bench.pool.run([job])[0]
     if isinstance(answer, Lost):
         return

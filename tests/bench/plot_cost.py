@@ -24,13 +24,14 @@ from math import log
 from pathlib import Path
 
 from netcheck.circuit.model import Circuit
+from netcheck.conditions import IDLE
 from netcheck.judge.limits import limits_of
 from netcheck.pipeline import audit_circuit
 from netcheck.rank import judge_fault
 from netcheck.report.progress import SilentProgress
 from netcheck.solve.ngspice import Engine
 from netcheck.solve.pool import Pool
-from netcheck.workbench.faulted import IDLE, Bench
+from netcheck.workbench.faulted import Bench
 from netcheck.workbench.settings import Settings
 from tests.solve.worker import Demo, Worker, circuit_of, solved
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from netcheck.conditions import IDLE
 from netcheck.drawing import Annotations, annotate
 from netcheck.drawing.annotations import level_of_share
 from netcheck.faults import list_faults
@@ -13,7 +14,7 @@ from netcheck.judge.stress import judge_state
 from netcheck.report.progress import SilentProgress
 from netcheck.solve.pool import Pool
 from netcheck.solve.results import Solved
-from netcheck.workbench.faulted import IDLE, Bench
+from netcheck.workbench.faulted import Bench
 from netcheck.workbench.settings import Settings
 from tests.drawing.circuits import EXAMPLES, read
 

@@ -9,13 +9,14 @@ import pytest
 
 from netcheck.circuit.changes import Change, SetGas, SetGridEmission, SetValue
 from netcheck.circuit.model import Circuit
+from netcheck.conditions import IDLE
 from netcheck.faults import list_faults
 from netcheck.faults.base import Fault
 from netcheck.report.progress import SilentProgress
 from netcheck.roles import recognise
 from netcheck.solve.pool import Pool
 from netcheck.solve.results import Solved, TubeState
-from netcheck.workbench.faulted import IDLE, Bench
+from netcheck.workbench.faulted import Bench
 from netcheck.workbench.runaway import DOUBLING_C, GRID_K, FedBack, with_feedback
 from netcheck.workbench.settings import Settings
 from netcheck.workbench.sweep import IdleTask, idle_outcomes

@@ -19,6 +19,7 @@ from html import escape
 import numpy as np
 
 from netcheck.circuit.model import Part
+from netcheck.conditions import FULL, IDLE
 from netcheck.judge.base import Stress
 from netcheck.report.facts import type_name
 from netcheck.report.model import Audit
@@ -81,7 +82,7 @@ class _Sheet:
 
 def plate_plots(audit: Audit) -> tuple[PlatePlot, ...]:
     """Return one plot for each output tube whose type has a law on file."""
-    idle = audit.healthy.get("idle")
+    idle = audit.healthy.get(IDLE)
     if not isinstance(idle, Solved):
         return ()
     return tuple(
@@ -94,7 +95,7 @@ def plate_plots(audit: Audit) -> tuple[PlatePlot, ...]:
 
 def _plot(audit: Audit, part: Part, tube: TubeType, idle: Solved) -> PlatePlot:
     state = idle.tubes[part.ref]
-    full = audit.healthy.get("full")
+    full = audit.healthy.get(FULL)
     driven = full.tubes.get(part.ref) if isinstance(full, Solved) else None
     volts, amps = _point(state)
     limit = _limit(audit, part.ref)
@@ -181,7 +182,7 @@ def _moved(audit: Audit, ref: str, healthy: TubeState) -> list[tuple[str, TubeSt
     """
     found: list[tuple[list[str], TubeState]] = []
     for result in audit.faults:
-        outcome = result.conditions.get("idle")
+        outcome = result.conditions.get(IDLE)
         if not isinstance(outcome, Solved) or not _loads_plate(result.victims, ref):
             continue
         state = outcome.tubes.get(ref)

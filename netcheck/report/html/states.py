@@ -15,6 +15,7 @@ import zlib
 from collections.abc import Sequence
 from typing import Any
 
+from netcheck.conditions import IDLE
 from netcheck.drawing import Annotations, Drawing, annotate, role_annotations
 from netcheck.drawing.annotations import CHANGED_SHARE, CHANGED_V
 from netcheck.judge.base import Stress
@@ -40,7 +41,6 @@ from netcheck.report.words import (
 from netcheck.solve.results import NotSolved, Outcome, Solved, TubeState
 
 Json = dict[str, Any]
-IDLE = "idle"
 MOST_NETS = 8
 MOST_VICTIMS = 12
 MOST_LOADS = 4

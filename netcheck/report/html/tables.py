@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from markupsafe import Markup, escape
 
 from netcheck.circuit.model import Part
+from netcheck.conditions import IDLE, is_in_use
 from netcheck.judge.base import Stress
 from netcheck.judge.seen import seen_under
 from netcheck.judge.verdict import GRAVITY
@@ -110,13 +111,13 @@ def _fault_row(result: FaultResult) -> FaultRow:
 
 def part_rows(audit: Audit) -> list[PartRow]:
     """Return all parts in the order of the netlist."""
-    idle = audit.healthy.get("idle", NotSolved("idle", "not asked for"))
+    idle = audit.healthy.get(IDLE, NotSolved(IDLE, "not asked for"))
     annotated = AnnotatedCircuit(
         audit.file, audit.circuit, audit.roles, idle, audit.healthy_stresses
     )
     hardest: dict[str, Stress] = {}
     for stress in audit.healthy_stresses:
-        if stress.condition == "overdrive":
+        if not is_in_use(stress.condition):
             continue
         if stress.part not in hardest or stress.ratio > hardest[stress.part].ratio:
             hardest[stress.part] = stress

@@ -6,7 +6,7 @@ from collections import Counter
 
 from rich.console import Console
 
-from netcheck.judge.base import condition_kind
+from netcheck.conditions import COLD_START, DRIVEN, IDLE, condition_kind
 from netcheck.judge.fused import Fused, FuseLoad, fuse_loads, fused, has_fuse
 from netcheck.judge.heat import DAYLIGHT_C, HOTTEST_C, Heat, heats_of
 from netcheck.judge.seen import Seen, seen_under
@@ -106,12 +106,12 @@ def write_fuses(console: Console, audit: Audit, show_all: bool) -> None:
         return
     heading(console, "Where the overloads show, and what a fuse does about them")
     seen = Counter(seen_under(result.condition_verdicts) for result in over)
-    undriven = all(condition_kind(name) != "driven" for name in audit.healthy)
+    undriven = all(condition_kind(name) != DRIVEN for name in audit.healthy)
     words: dict[Seen, str] = {
         "both": "at idle and under drive",
-        "idle": "at idle (drive was not tried)" if undriven else "at idle only",
+        IDLE: "at idle (drive was not tried)" if undriven else "at idle only",
         "driven": "only under drive",
-        "cold_start": "only while the tubes are cold",
+        COLD_START: "only while the tubes are cold",
     }
     told = [f"{seen[name]} {words[name]}" for name in words if seen[name]]
     paragraph(console, f"Of {counted(len(over), 'overload')}: {', '.join(told)}.")

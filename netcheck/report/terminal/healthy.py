@@ -5,6 +5,7 @@ from __future__ import annotations
 from rich.console import Console
 from rich.text import Text
 
+from netcheck.conditions import COLD_START, IDLE
 from netcheck.judge.base import Stress
 from netcheck.judge.verdict import ratio_verdict
 from netcheck.report import facts
@@ -43,7 +44,7 @@ _FINE_V = 10.0
 def write_idle(console: Console, audit: Audit) -> None:
     """Write the idle operating point of every tube, for comparison with a meter."""
     heading(console, "Healthy, idle (no signal): tube voltages to ground")
-    idle = audit.healthy.get("idle")
+    idle = audit.healthy.get(IDLE)
     if not isinstance(idle, Solved):
         paragraph(console, f"Not solved: {idle.reason}" if idle else "Not asked for.")
         return
@@ -93,7 +94,7 @@ def _share(audit: Audit, ref: str) -> Text:
     ratios = [
         stress.ratio
         for stress in audit.healthy_stresses
-        if stress.part == ref and stress.condition == "idle" and "dissipation" in stress.quantity
+        if stress.part == ref and stress.condition == IDLE and "dissipation" in stress.quantity
     ]
     if not ratios:
         return verdict_text("not_judged") if audit.circuit[ref].has_pin("grid") else Text("-")
@@ -106,7 +107,7 @@ def _share(audit: Audit, ref: str) -> Text:
 
 def write_driven(console: Console, audit: Audit, show_all: bool) -> None:
     """Write output power, worst drives, and what of the healthy circuit is near a limit."""
-    driven = [name for name in facts.condition_order(audit.healthy) if name != "idle"]
+    driven = [name for name in facts.condition_order(audit.healthy) if name != IDLE]
     if driven:
         heading(console, "Healthy, under the other conditions")
         bullets(console, [_condition_line(audit, name) for name in driven])
@@ -138,7 +139,7 @@ def write_driven(console: Console, audit: Audit, show_all: bool) -> None:
             paragraph(console, SCALED_NOTE)
         if len(drives) > len(shown):
             paragraph(console, f"{len(drives) - len(shown)} cooler ones not shown; --all does.")
-    if any(name not in ("idle", "cold_start") for name in driven):
+    if any(name not in (IDLE, COLD_START) for name in driven):
         paragraph(
             console,
             f"Driven means a continuous sine of {format_quantity(audit.frequency_hz, 'Hz')}: "
@@ -152,7 +153,7 @@ def _condition_line(audit: Audit, name: str) -> str:
     if isinstance(outcome, NotSolved):
         return f"{words}: not solved: {outcome.reason}"
     if not outcome.input_v:
-        cold = " (B+ up, tubes not yet conducting)" if name == "cold_start" else ""
+        cold = " (B+ up, tubes not yet conducting)" if name == COLD_START else ""
         return f"{words}{cold}: solved and judged"
     output = format_quantity(outcome.output_w, "W", 3)
     primary = format_quantity(outcome.primary_output_w, "W", 3)
