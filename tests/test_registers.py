@@ -6,6 +6,7 @@ import ast
 from pathlib import Path
 
 from netcheck.conditions import CONDITIONS, condition_kind, condition_of, kinds_in_order
+from netcheck.quantities import QUANTITIES, quantity_of
 
 PACKAGE = Path(__file__).resolve().parent.parent / "netcheck"
 HOME = "conditions.py"
@@ -66,3 +67,15 @@ def test_a_level_without_a_row_is_driven_and_in_use() -> None:
 def test_beyond_use_comes_last_and_no_part_is_sized_by_it() -> None:
     assert kinds_in_order() == ("idle", "cold_start", "driven", "overdrive")
     assert [each.name for each in CONDITIONS if not each.habitual] == ["cold_start", "overdrive"]
+
+
+def test_a_quantity_without_a_row_is_spelled_out_with_its_unit_apart() -> None:
+    assert quantity_of("heater_cathode_voltage_v").words == "heater-cathode voltage"
+    assert quantity_of("ripple_current_a").words == "ripple current"
+    assert quantity_of("ripple_current_a").unit == "A"
+    assert quantity_of("gain").unit == ""
+
+
+def test_a_row_of_a_quantity_stands_for_one_name_with_a_unit() -> None:
+    assert len({each.name for each in QUANTITIES}) == len(QUANTITIES)
+    assert all(each.unit for each in QUANTITIES)

@@ -18,6 +18,7 @@ from dataclasses import replace
 
 from netcheck.circuit.model import Circuit
 from netcheck.faults.base import (
+    LIKELIHOOD_VALUE,
     BuildState,
     Cause,
     Fault,
@@ -26,7 +27,7 @@ from netcheck.faults.base import (
 )
 
 BUILD_STATES: tuple[BuildState, ...] = ("unknown", "new_build", "restored", "untouched_and_old")
-CLASSES: tuple[LikelihoodClass, ...] = ("rare", "occasional", "common", "very_common")
+CLASSES: tuple[LikelihoodClass, ...] = tuple(reversed(LIKELIHOOD_VALUE))
 
 STEPS: Mapping[Cause, Mapping[BuildState, int]] = {
     "assembly": {"new_build": 1, "restored": 0, "untouched_and_old": -2},

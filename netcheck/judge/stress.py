@@ -17,6 +17,7 @@ from typing import Generic, NamedTuple, TypeVar
 from netcheck.circuit.model import Circuit
 from netcheck.judge.base import LimitTable, PartLimit, Stress
 from netcheck.judge.measure import measure
+from netcheck.quantities import rank_class_of
 from netcheck.solve.results import Solved
 
 Value = TypeVar("Value")
@@ -80,7 +81,7 @@ def _marks(
 ) -> Iterator[_Mark]:
     for limit in table.limits:
         if limit.applies_in(condition):
-            rank_class = 0 if circuit[limit.part].kind in ("tube", "inductor") else 1
+            rank_class = rank_class_of(circuit[limit.part].kind)
             yield _Mark(limit, rank_class, _healthy_ratio(table, limit, reference))
 
 

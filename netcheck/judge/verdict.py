@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Iterable, Mapping, Sequence
+from typing import get_args
 
 from netcheck.judge.base import (
     AT_LIMIT_BAND,
@@ -23,13 +24,8 @@ from netcheck.judge.base import (
 )
 from netcheck.solve.results import NotSolved, Outcome
 
-VERDICT_ORDER: tuple[Verdict, ...] = (
-    "over_limit",
-    "not_solved",
-    "not_judged",
-    "at_limit",
-    "within_limits",
-)
+VERDICT_ORDER: tuple[Verdict, ...] = get_args(Verdict)
+"""Gravest first, as the type lists them."""
 LOWEST_AT_LIMIT, HIGHEST_AT_LIMIT = 1.0 - AT_LIMIT_BAND, 1.0 + AT_LIMIT_BAND
 """Ratios to a limit between these are `at_limit`; nothing else works them out."""
 GRAVITY: Mapping[Verdict, int] = {verdict: place for place, verdict in enumerate(VERDICT_ORDER)}

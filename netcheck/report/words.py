@@ -12,6 +12,7 @@ import math
 from typing import TYPE_CHECKING
 
 from netcheck.conditions import COLD_START, DRIVEN, IDLE, condition_of
+from netcheck.quantities import quantity_of
 from netcheck.units import format_quantity
 
 if TYPE_CHECKING:  # the lists of tubes and faults need no solver
@@ -19,19 +20,6 @@ if TYPE_CHECKING:  # the lists of tubes and faults need no solver
     from netcheck.judge.base import Verdict
     from netcheck.judge.seen import Seen
 
-_QUANTITIES = {
-    "plate_dissipation_w": "plate",
-    "screen_dissipation_w": "screen",
-    "plate_plus_screen_dissipation_w": "plate plus screen",
-    "both_plates_dissipation_w": "both plates",
-    "plate_voltage_v": "plate voltage",
-    "screen_voltage_v": "screen voltage",
-    "plate_and_screen_voltage_v": "plate and screen voltage",
-    "cathode_current_a": "cathode current",
-    "output_current_a": "output current",
-    "heater_cathode_voltage_v": "heater-cathode voltage",
-}
-_UNITS = {"w": "W", "v": "V", "a": "A", "ohm": "ohm", "hz": "Hz", "s": "s", "f": "F", "h": "H"}
 _DEFECTS = {
     "leaky": "leak",
     "shorted_turns": "shorted turns",
@@ -74,15 +62,12 @@ SCALED_NOTE = (
 
 def unit_of(quantity: str) -> str:
     """Return the unit in the name of a quantity: `W` for `power_w`."""
-    return _UNITS.get(quantity.rpartition("_")[2], "")
+    return quantity_of(quantity).unit
 
 
 def quantity_words(quantity: str) -> str:
     """Return the words for a judged quantity, without its unit."""
-    if quantity in _QUANTITIES:
-        return _QUANTITIES[quantity]
-    stem, _, last = quantity.rpartition("_")
-    return (stem if last in _UNITS and stem else quantity).replace("_", " ")
+    return quantity_of(quantity).words
 
 
 def condition_words(condition: str) -> str:

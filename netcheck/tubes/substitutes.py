@@ -15,7 +15,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
-from typing import Any, Literal
+from typing import Any, Literal, get_args
 
 from netcheck.errors import TubeDataError
 from netcheck.tubes.library import TubeLibrary, load_library
@@ -24,7 +24,7 @@ from netcheck.units import format_quantity
 
 FILE = "substitutes.toml"
 LikelihoodWord = Literal["very_common", "common", "occasional", "rare"]
-LIKELIHOOD_WORDS = ("very_common", "common", "occasional", "rare")
+LIKELIHOOD_WORDS: tuple[LikelihoodWord, ...] = get_args(LikelihoodWord)
 ALIKE = 0.02
 """Heater volts or amperes that differ by less are the same."""
 

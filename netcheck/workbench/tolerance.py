@@ -45,6 +45,7 @@ from netcheck.judge.toleranced import (
     idle_limits,
     judged_value,
 )
+from netcheck.quantities import rank_class_of
 from netcheck.ratings.mains import MainsBand, find_band
 from netcheck.roles.base import Roles
 from netcheck.solve.draws import Knob, nominal_of, solve_draws
@@ -292,7 +293,7 @@ class _Found:
             high=high,
             exceeding=share_of(int((column > limit.limit).sum()), len(self.values), missing),
             influences=self._influences(place),
-            rank_class=0 if self.circuit[limit.part].kind in ("tube", "inductor") else 1,
+            rank_class=rank_class_of(self.circuit[limit.part].kind),
             drawn_worse=drawn_worse,
             corner=self._corner(place),
         )
