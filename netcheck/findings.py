@@ -191,6 +191,11 @@ _KINDS = (
         "tube runs away; the limit depends on the kind of bias.", "the tube's data sheet",
     ),
     FindingKind(
+        "ideal-current-load", "warning", "wiring", "An ideal current source that feeds a plate",
+        "It gives its current at any voltage; a real one stops at the volts of its supply.",
+        "Kirchhoff's laws",
+    ),
+    FindingKind(
         "ideal-transformer", "warning", "wiring", "An ideal transformer with direct current",
         "Controlled sources carry DC across, which no transformer does.", "transformer law",
     ),
@@ -208,6 +213,10 @@ _KINDS = (
         "Its volts rise under drive until something flashes over.",
     ),
     FindingKind(
+        "output-unloaded", "warning", "wiring", "An output stage whose load is left out",
+        "It is judged at idle only: without its transformer no drive can be solved.",
+    ),
+    FindingKind(
         "pin-order", "warning", "wiring", "Pins that contradict the circuit",
         "Compare the order on the card with that of the type.",
     ),
@@ -223,6 +232,11 @@ _KINDS = (
         "unfed-electrode", "warning", "wiring", "A plate or screen that no supply feeds",
         "A screen that hangs free takes the tube's current away; a plate without B+ lets "
         "the screen carry all of it.",
+    ),
+    FindingKind(
+        "winding-reactance", "warning", "wiring", "Windings with next to no inductance",
+        "Values that give a ratio of turns only short the tube's load: write henries.",
+        "reactance of an inductor",
     ),
     # What the solved circuit says.
     FindingKind(

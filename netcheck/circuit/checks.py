@@ -14,10 +14,11 @@ from netcheck.circuit.graph import dc_components, feed_findings
 from netcheck.circuit.ideal_transformers import direct_current_findings
 from netcheck.circuit.model import GROUND, Circuit, Part
 from netcheck.circuit.pin_order import pin_order_findings
-from netcheck.circuit.windings import check_couplings, load_findings
+from netcheck.circuit.windings import check_couplings, load_findings, ratio_findings
 from netcheck.errors import NetlistError, UnanswerableError
 from netcheck.findings import Finding
 from netcheck.source import SourceText
+from netcheck.units import format_quantity
 
 MANY_NETS = 4
 """Nets of one floating island that are named; the rest are counted."""
@@ -44,6 +45,8 @@ def check_circuit(circuit: Circuit) -> tuple[Finding, ...]:
         *feed_findings(circuit),
         *pin_order_findings(circuit),
         *load_findings(circuit),
+        *ratio_findings(circuit),
+        *_ideal_loads(circuit),
         *direct_current_findings(circuit),
     )
 
@@ -145,6 +148,33 @@ def _open_cathode(circuit: Circuit, refs: list[str]) -> Finding:
         first.span,
         "a cathode resistor or a return is missing, or a net name is written in two ways",
     )
+
+
+def _ideal_loads(circuit: Circuit) -> Iterator[Finding]:
+    """Yield a finding for every ideal current source that feeds a plate."""
+    for source in circuit.of_kind("current_source"):
+        upper, lower = source.nets if (source.value or 0.0) > 0 else source.nets[::-1]
+        fed = [
+            tube.ref
+            for tube in circuit.tubes
+            if tube.has_pin("grid") and tube.has_pin("plate") and tube.net("plate") == lower
+        ]
+        if not fed or not source.value:
+            continue
+        amperes = format_quantity(abs(source.value), "A")
+        limit = (
+            f"no source at {upper} can lift a plate above its own volts: compare the plate's "
+            "idle volts with it, and draw the transistor, tube or resistor that makes the current"
+        )
+        yield Finding(
+            "ideal-current-load",
+            "warning",
+            f"{source.ref} forces {amperes} into the plate of {', '.join(fed)} at any voltage, "
+            f"also above that of net {upper}, which feeds it",
+            source.ref,
+            source.span,
+            limit,
+        )
 
 
 def _held_by_tubes(circuit: Circuit, component: frozenset[str]) -> bool:

@@ -9,6 +9,7 @@ impossible set comes about: A and B tightly coupled, B and C too, A and C not.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from itertools import combinations
 from typing import TYPE_CHECKING
@@ -16,6 +17,7 @@ from typing import TYPE_CHECKING
 from netcheck.circuit.model import GROUND, Circuit, natural_key
 from netcheck.errors import NetlistError
 from netcheck.findings import Finding
+from netcheck.units import format_quantity
 
 if TYPE_CHECKING:
     import networkx as nx
@@ -93,6 +95,54 @@ def load_findings(circuit: Circuit) -> Iterator[Finding]:
             first.ref,
             first.span,
         )
+
+
+REACTANCE_SHARE = 0.1
+"""Below this share of its load at 1 kHz a winding passes no middle of the band: real output
+transformers have some 10 to 100 times the load there (common practice)."""
+MIDDLE_HZ = 1000.0
+
+
+def ratio_findings(circuit: Circuit) -> Iterator[Finding]:
+    """Yield a finding for every plate winding with far too little inductance for its load.
+
+    Inductances that give a ratio of turns only are the usual cause: 625 uH to 1 uH.
+    """
+    for group in winding_groups(circuit):
+        primary = _plate_windings(circuit, group)
+        for ref in group if primary else ():
+            if ref in primary:
+                continue
+            ohm = _load_ohm(circuit, ref)
+            reactance = 2.0 * math.pi * MIDDLE_HZ * (circuit[ref].value or 0.0)
+            if ohm and reactance < REACTANCE_SHARE * ohm:
+                yield _bare_ratio(circuit, primary[0], ref, reactance, ohm)
+                break
+
+
+def _load_ohm(circuit: Circuit, ref: str) -> float:
+    """Return the resistor straight across a winding, or zero."""
+    nets = set(circuit[ref].nets)
+    ohms = [
+        part.value or 0.0
+        for part in circuit.parts_on[circuit[ref].nets[0]]
+        if part.kind == "resistor" and set(part.nets) == nets
+    ]
+    return min(ohms, default=0.0)
+
+
+def _bare_ratio(circuit: Circuit, first: str, ref: str, reactance: float, ohm: float) -> Finding:
+    henry = circuit[first].value or 0.0
+    return Finding(
+        "winding-reactance",
+        "warning",
+        f"{first} of {format_quantity(henry, 'H')} and {ref} have {reactance:.2g} ohm at 1 kHz "
+        f"across a load of {ohm:g} ohm: are the values a bare ratio? Under drive the tube then "
+        "works into almost nothing",
+        first,
+        circuit[first].span,
+        f"multiply all windings of it by one factor, so that {first} has some 10 H",
+    )
 
 
 def _plate_windings(circuit: Circuit, group: tuple[str, ...]) -> tuple[str, ...]:

@@ -22,7 +22,7 @@ from netcheck.circuit.model import GROUND, Circuit, Part
 from netcheck.findings import Finding
 from netcheck.judge.tube_limits import used_rows
 from netcheck.judge.verdict import HIGHEST_AT_LIMIT
-from netcheck.roles.base import Roles
+from netcheck.roles.base import NO_LOAD, Roles
 from netcheck.tubes.types import Limit
 from netcheck.units import format_quantity
 
@@ -58,6 +58,23 @@ def grid_findings(circuit: Circuit, roles: Roles) -> Iterator[Finding]:
             if row is not None and HIGHEST_AT_LIMIT * row.value < ohms[ref] < NO_PATH_OHM:
                 alone = grid_ohms(circuit, (ref,))[ref]
                 yield _too_much(circuit, roles, ref, ohms[ref], alone, row)
+
+
+def unloaded_findings(circuit: Circuit, roles: Roles) -> Iterator[Finding]:
+    """Yield a finding for every output tube whose load is not in the netlist."""
+    for stage in roles.stages:
+        for ref in stage.tubes if stage.form == NO_LOAD else ():
+            plate = circuit[ref].net("plate")
+            yield Finding(
+                "output-unloaded",
+                "warning",
+                f"the plate of {ref} is straight on B+ (net {plate}) and its cathode is at signal "
+                "ground: its output transformer seems to be left out; it is judged at idle only",
+                ref,
+                circuit[ref].span,
+                f"put the primary between {plate} and the plate, and the speaker on a coupled "
+                "winding",
+            )
 
 
 def _limit(tube: Part, quantity: str) -> Limit | None:

@@ -141,6 +141,10 @@ class SignalPath:
     pin: str = "grid"
 
 
+NO_LOAD = "no_load"
+"""Form of an output stage whose load is left out of the netlist."""
+
+
 @dataclass(frozen=True, slots=True)
 class Stage:
     """A group of tubes that works as one.
@@ -153,8 +157,9 @@ class Stage:
         (one tail, one output); of a cathode follower "" or white; of a phase
         inverter cathodyne, long_tailed_pair, paraphase, floating_paraphase or
         interstage_transformer; of a current source tail or cathode_load; of an
-        output stage "", parafeed, choke_loaded, cathode_feedback, cathode_follower
-        or bridged; of an unknown stage stacked (one tube feeds the other's plate).
+        output stage "", parafeed, choke_loaded, cathode_feedback, cathode_follower,
+        bridged or no_load (its transformer is left out: it is judged at idle only);
+        of an unknown stage stacked (one tube feeds the other's plate).
     connection: triode pentode ultralinear.  bias: cathode fixed mixed grid_leak
         back direct unknown.
     sides: for push-pull the refs of each side, else ().

@@ -27,6 +27,10 @@ from netcheck.roles.wiring import Wiring
 
 PATH_KINDS: tuple[PartKind, ...] = ("resistor", "inductor", "diode", "current_source")
 
+HELPER_OHM = 1e6
+"""From here on a resistor from a cathode to ground only helps a solver to find the net's
+volts: at 100 V it takes 0.1 mA (our choice)."""
+
 LONGEST_CHAIN = 40
 """Plain nets in a row after which a chain of parts is no electrode's circuit any more."""
 
@@ -83,12 +87,23 @@ def find_cathodes(
         walk = _Walk(wiring, supply, barrier, in_cathode, tube)
         if not walk.returns:
             walk = _Walk(wiring, supply, barrier, in_cathode, tube, onto_plates=True)
+        elif _only_helped(wiring, walk):
+            stacked = _Walk(wiring, supply, barrier, in_cathode, tube, onto_plates=True)
+            walk = stacked if stacked.stands_on else walk
         walks[tube.ref] = walk
     owners: dict[str, list[str]] = {}
     for ref, walk in walks.items():
         for net in walk.nets:
             owners.setdefault(net, []).append(ref)
     return {ref: _circuit(wiring, supply, ref, walk, owners) for ref, walk in walks.items()}
+
+
+def _only_helped(wiring: Wiring, walk: _Walk) -> bool:
+    """Say whether a cathode reaches ground only over resistors far too large to feed it."""
+    last = [wiring[ref] for ref, (_, far) in walk.parts.items() if far in walk.returns]
+    return bool(last) and all(
+        part.kind == "resistor" and (part.value or 0.0) >= HELPER_OHM for part in last
+    )
 
 
 class _Walk:

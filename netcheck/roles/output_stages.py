@@ -5,20 +5,24 @@ winding makes a stage single-ended, two make it push-pull, several tubes on one
 winding are in parallel.  The form says what is special: parafeed (a choke feeds the
 plate, a capacitor the winding), choke_loaded, cathode_feedback (a winding of the
 same transformer in the cathode), cathode_follower (the load winding itself is in the
-cathode), bridged (the load joins the load windings of two transformers).
+cathode), bridged (the load joins the load windings of two transformers), no_load (the
+transformer was left out of the netlist: plate on B+, cathode at signal ground).
 """
 
 from __future__ import annotations
 
 from dataclasses import replace
 
-from netcheck.circuit.model import natural_key
-from netcheck.roles.base import Alternative, Stage
+from netcheck.circuit.model import GROUND, natural_key
+from netcheck.roles.base import NO_LOAD, Alternative, Stage
 from netcheck.roles.facts import Facts
+from netcheck.roles.rails import capacitance
 from netcheck.roles.stage_making import make_stage
 from netcheck.roles.transformers import Transformer
 
 PAIR = 2
+HELD_F = 1e-6
+"""A capacitor this large holds a cathode at signal ground (common practice)."""
 COUNT_WORDS = {2: "two", 3: "three", 4: "four", 5: "five", 6: "six"}
 
 
@@ -36,7 +40,45 @@ def find_outputs(facts: Facts) -> list[Stage]:
         if tube not in taken and _is_choke_output(facts, tube):
             stages.append(_choke_output(facts, tube))
             taken.add(tube)
+    stages += [
+        _without_load(facts, tube.ref)
+        for tube in facts.wiring.tubes
+        if tube.ref not in taken and _lacks_its_load(facts, tube.ref)
+    ]
     return stages
+
+
+def _lacks_its_load(facts: Facts, tube: str) -> bool:
+    """Say whether a driven tube gives its signal nowhere.
+
+    Its plate is on B+ and its cathode at signal ground, so that neither can move.
+    """
+    circuit = facts.cathodes[tube]
+    if facts.plates[tube].kind != "rail" or tube in facts.supply.passes:
+        return False
+    if facts.plates[tube].net not in facts.supply.positive or circuit.stands_on or circuit.windings:
+        return False
+    if not facts.couplings.into(tube) or facts.takes_signal(tube, "cathode"):
+        return False
+    if any(facts.plates[other].kind != "rail" for other in circuit.shared_with):
+        return False
+    return circuit.grounded or capacitance(facts.wiring, circuit.net, _quiet_nets(facts)) >= HELD_F
+
+
+def _quiet_nets(facts: Facts) -> tuple[str, ...]:
+    return (GROUND, *facts.supply.positive, *facts.supply.negative)
+
+
+def _without_load(facts: Facts, tube: str) -> Stage:
+    how = "on ground" if facts.cathodes[tube].grounded else "held by its bypass capacitor"
+    evidence = (
+        f"the plate of {tube} is straight on B+ and its cathode is {how}: its load is left out",
+    )
+    stage = make_stage(facts, "single_ended", (tube,), evidence, 0.6, NO_LOAD)
+    # The screen is on B+, as the plate is only for want of its winding: that is no triode.
+    connection = "pentode" if tube in facts.screens else "triode"
+    told = tuple(text for text in stage.evidence if not text.startswith(f"the screen of {tube}"))
+    return replace(stage, is_output=True, connection=connection, evidence=told)
 
 
 def _is_interstage_choke(facts: Facts, transformer: Transformer) -> bool:

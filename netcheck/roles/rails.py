@@ -203,6 +203,9 @@ DECOUPLING_F = 10e-9
 BRANCHES = 2
 """Feeds that branch off a net without a capacitor and so make it a rail."""
 
+BARE_RAILS = 4
+"""Rails in a row without a capacitor that are followed."""
+
 LONGEST_CHAIN = 8
 """Parts in a row without a capacitor between them that still are one feed."""
 
@@ -353,12 +356,32 @@ def _feeds(wiring: Wiring, net: str, via: Part) -> int:
     for part, far in wiring.dc_arms(net):
         if part.ref == via.ref or far in via.nets or wiring.is_across_winding(part):
             continue
-        if wiring.at(far, "plate", "screen") or (
-            not wiring.at(far, "grid", "cathode")
-            and capacitance(wiring, far, {GROUND}) >= DECOUPLING_F
+        if (
+            wiring.at(far, "plate", "screen")
+            or (
+                not wiring.at(far, "grid", "cathode")
+                and capacitance(wiring, far, {GROUND}) >= DECOUPLING_F
+            )
+            or _leads_to_plate(wiring, far, {net})
         ):
             count += 1
     return count
+
+
+def _leads_to_plate(wiring: Wiring, net: str, seen: set[str]) -> bool:
+    """Say whether a plain net without a capacitor feeds a plate: a rail drawn bare."""
+    if net == GROUND or net in wiring.electrodes or net in wiring.input_nets:
+        return False
+    if wiring.on(net, "capacitor") or len(seen) > BARE_RAILS:
+        return False
+    onward = [
+        far
+        for part, far in wiring.dc_arms(net)
+        if far not in seen and not wiring.is_across_winding(part)
+    ]
+    return any(
+        wiring.at(far, "plate") or _leads_to_plate(wiring, far, {*seen, net}) for far in onward
+    )
 
 
 def capacitance(wiring: Wiring, net: str, held: Iterable[str]) -> float:

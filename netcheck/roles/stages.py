@@ -102,7 +102,7 @@ def _single(facts: Facts, tubes: tuple[str, ...]) -> Stage:
     tube = tubes[0]
     feed = facts.plates[tube]
     from_plate = facts.takes_signal(tube, "plate")
-    from_cathode = facts.takes_signal(tube, "cathode")
+    from_cathode = facts.takes_signal(tube, "cathode") and not _is_looped(facts, tube)
     if _on_ground(facts, tube):
         reason = f"the plate of {tube} is on ground"
         return make_stage(facts, "unknown", tubes, (reason,), 0.3)
@@ -121,6 +121,35 @@ def _single(facts: Facts, tubes: tuple[str, ...]) -> Stage:
         why = (f"the transformer with {splitter[0]} gives {splitter[1]} opposite signals",)
         return make_stage(facts, "phase_inverter", tubes, why, 1.0, "interstage_transformer")
     return _amplifier(facts, tubes, from_plate)
+
+
+def _is_looped(facts: Facts, tube: str) -> bool:
+    """Say whether all that hangs on a cathode leads there from a later tube's plate.
+
+    A loop that equalises ends in a cathode over capacitors, as an output would begin there.
+    """
+    if facts.couplings.out_of(tube, "cathode"):
+        return False
+    later = _later(facts, tube)
+    loops = {
+        ref
+        for network in facts.couplings.networks
+        if network.source in later and network.electrode == "plate"
+        for ref in network.parts
+    }
+    return all(set(each.parts) & loops for each in facts.couplings.networks_at(tube, "cathode"))
+
+
+def _later(facts: Facts, tube: str) -> set[str]:
+    """Return the tubes that a tube's plate drives, over others too."""
+    found: set[str] = set()
+    waiting = [tube]
+    while waiting:
+        for drive in facts.couplings.out_of(waiting.pop()):
+            if drive.target not in found and drive.target != tube:
+                found.add(drive.target)
+                waiting.append(drive.target)
+    return found
 
 
 def _on_ground(facts: Facts, tube: str) -> bool:

@@ -18,7 +18,7 @@ from netcheck.conditions import FULL, HOTTEST, IDLE, OVERDRIVE
 from netcheck.judge.base import LimitTable, Stress
 from netcheck.judge.stress import judge_state
 from netcheck.rank import WorstDrive
-from netcheck.roles.base import Roles
+from netcheck.roles.base import NO_LOAD, Roles
 from netcheck.solve.driven import (
     DrivenAnswer,
     DrivenRequest,
@@ -70,6 +70,10 @@ def drive_healthy(
     progress: Progress,
 ) -> DrivenHealth:
     """Find full drive, scan the levels, and choose the conditions."""
+    bare = [ref for stage in roles.stages if stage.form == NO_LOAD for ref in stage.tubes]
+    if bare:
+        reason = f"the load of {', '.join(bare)} is not in the netlist; add the output transformer"
+        return DrivenHealth(reason=reason)
     progress.start("healthy circuit under drive", len(SHARES) + 4)
     try:
         return _drive(bench, roles, hookup, idle, table, progress.advance)

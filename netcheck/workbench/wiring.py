@@ -31,7 +31,7 @@ from netcheck.findings import Finding
 from netcheck.judge.base import CHARGE_MARGIN, Stress
 from netcheck.judge.stress import judge_state
 from netcheck.judge.verdict import HIGHEST_AT_LIMIT
-from netcheck.judge.wiring_grids import bleeder_findings, grid_findings
+from netcheck.judge.wiring_grids import bleeder_findings, grid_findings, unloaded_findings
 from netcheck.judge.wiring_idle import capacitor_findings, overload_findings
 from netcheck.netlist.cards import PartNote
 from netcheck.roles.adjusters import END_OHM
@@ -56,7 +56,11 @@ HALVES = 2
 
 def roles_findings(circuit: Circuit, roles: Roles) -> tuple[Finding, ...]:
     """Return the findings that need roles, but nothing solved."""
-    return (*grid_findings(circuit, roles), *bleeder_findings(circuit, roles))
+    return (
+        *grid_findings(circuit, roles),
+        *bleeder_findings(circuit, roles),
+        *unloaded_findings(circuit, roles),
+    )
 
 
 def wiring_findings(bench: Circuitry, healthy: Baseline) -> tuple[Finding, ...]:

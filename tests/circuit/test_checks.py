@@ -98,7 +98,8 @@ def test_floating_load_winding_is_named_with_all_its_nets() -> None:
     ],
 )
 def test_tube_current_settles_tails_and_stacks(lines: tuple[str, ...]) -> None:
-    assert rules("VHT bp 0 300", *lines) == []
+    found = [rule for rule, _ in rules("VHT bp 0 300", *lines)]
+    assert found == (["ideal-current-load"] if "I1 bp p1 1m" in lines else [])
 
 
 def test_dangling_net() -> None:

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import json
 import tomllib
 from pathlib import Path
 from typing import Any
 
 import pytest
+from typer.testing import CliRunner
 
+from netcheck.circuit.checks import check_circuit
+from netcheck.cli import app
 from netcheck.errors import NetcheckError
 from netcheck.pipeline import load_circuit
 from netcheck.roles import recognise
@@ -34,8 +38,9 @@ def test_what_a_stranger_wrote_is_read_as_it_should_be(name: str) -> None:
 
     circuit = load_circuit(path)
 
-    rules = {finding.rule for finding in circuit.findings}
-    said = "\n".join(finding.message for finding in circuit.findings)
+    findings = (*circuit.findings, *check_circuit(circuit))
+    rules = {finding.rule for finding in findings}
+    said = "\n".join(finding.message for finding in findings)
     assert set(row.get("rules", ())) <= rules
     assert rules.isdisjoint(row.get("without", ()))
     assert [words for words in row.get("says", ()) if words not in said] == [], said
@@ -44,9 +49,23 @@ def test_what_a_stranger_wrote_is_read_as_it_should_be(name: str) -> None:
     )
     assert circuit.title == row.get("title", circuit.title)
     assert [part.ref for part in circuit.tubes] == row.get("tubes", BASE)
+    roles = recognise(circuit)
     kinds = {
-        ref: f"{stage.kind} {stage.form}".strip()
-        for stage in recognise(circuit).stages
-        for ref in stage.tubes
+        ref: f"{stage.kind} {stage.form}".strip() for stage in roles.stages for ref in stage.tubes
     }
     assert kinds == kinds | row.get("stages", {"X1": "voltage_amplifier", "X2": "single_ended"})
+    connections = {ref: stage.connection for stage in roles.stages for ref in stage.tubes}
+    assert connections == connections | row.get("connections", {})
+    named = {(role.part, role.name) for role in roles.roles}
+    assert set(row.get("roles", {}).items()) <= named
+
+
+def test_an_output_stage_without_its_load_is_judged_idle_only() -> None:
+    path = HERE / "netlists" / "output_transformer_left_out.cir"
+
+    said = CliRunner().invoke(app, ["audit", str(path), "-j", "1", "--format", "json"])
+
+    facts = json.loads(said.stdout)
+    assert "output-unloaded" in {finding["rule"] for finding in facts["findings"]}
+    assert "not driven: the load of X2 is not in the netlist" in said.stdout
+    assert "full" not in facts["healthy"]
