@@ -7,14 +7,44 @@ from pathlib import Path
 
 from netcheck.conditions import CONDITIONS, condition_kind, condition_of, kinds_in_order
 from netcheck.quantities import QUANTITIES, quantity_of
+from netcheck.roles.table import RoleName
 
 PACKAGE = Path(__file__).resolve().parent.parent / "netcheck"
-HOME = "conditions.py"
-SPELLED_OUT = {
+CONDITIONS_SPELLED_OUT = {
     "diagnose/": {"idle"},  # a step of the bench sheet and a situation; they have this name too
     "report/annotate_json.py": {"idle"},  # a key of the JSON
 }
-"""Where a name may stand nevertheless.  This list only gets shorter."""
+"""Where the name of a condition may stand nevertheless.  This list only gets shorter."""
+
+SOURCE = {"current_source"}  # the kind of part, or of stage, of the same name
+ROLES_SPELLED_OUT = {
+    "circuit/": SOURCE,
+    "diagnose/bench_sheet.py": {"lamp"},  # the bulb in series with the mains
+    "diagnose/lamp.py": {"lamp"},
+    "diagnose/sheet_lines.py": {"lamp"},
+    "diagnose/evidence.py": {"fuse"},  # what was seen of it
+    "diagnose/evidence_rules.py": {  # kinds of fault, and what was seen of a fuse
+        *("coupling_capacitor", "feedback_resistor", "fuse", "grid_leak", "grid_stopper"),
+        *("rail_choke", "screen_resistor"),
+    },
+    "diagnose/ripple.py": {  # kinds of fault
+        *("grid_leak", "grid_stopper", "rail_choke", "rail_dropper"),
+    },
+    "drawing/": SOURCE,
+    "faults/": {  # kinds of fault
+        *("bleeder", "cathode_load", "cathode_resistor", "coupling_capacitor"),
+        *("feedback_resistor", "grid_leak", "grid_stopper", "output_capacitor", "plate_load"),
+        *("rail_choke", "rail_dropper", "screen_resistor", "sense_resistor"),
+    },
+    "netlist/parse.py": {"fuse", "lamp"},  # keys of a note
+    "report/annotation.py": SOURCE,
+    "report/diagnosis_words.py": {"lamp"},
+    "report/effects_json.py": {"fuse"},  # a key of the JSON
+    "report/to_compare.py": SOURCE,
+    "roles/": SOURCE | {"cathode_load", "grid_leak", "interstage_transformer"},  # forms of stage
+    "solve/": SOURCE,
+}
+"""Where the name of a role may stand for something else.  This list only gets shorter."""
 
 
 def spelled_out(tree: ast.AST) -> set[str]:
@@ -34,17 +64,30 @@ def spelled_out(tree: ast.AST) -> set[str]:
     }
 
 
-def test_a_condition_is_spelled_out_only_in_its_register() -> None:
-    names = {each.name for each in CONDITIONS}
+def places_of(names: set[str], home: str, exceptions: dict[str, set[str]]) -> dict[str, set[str]]:
+    """Return which of the names are spelled out where, beside their home."""
     found: dict[str, set[str]] = {}
     for module in sorted(PACKAGE.rglob("*.py")):
         name = module.relative_to(PACKAGE).as_posix()
-        place = next((each for each in SPELLED_OUT if name.startswith(each)), name)
+        place = next((each for each in exceptions if name.startswith(each)), name)
         texts = spelled_out(ast.parse(module.read_text(encoding="utf-8"))) & names
-        if texts and name != HOME:
+        if texts and name != home:
             found[place] = found.get(place, set()) | texts
+    return found
 
-    assert found == SPELLED_OUT
+
+def test_a_condition_is_spelled_out_only_in_its_register() -> None:
+    names = {each.name for each in CONDITIONS}
+    found = places_of(names, "conditions.py", CONDITIONS_SPELLED_OUT)
+
+    assert found == CONDITIONS_SPELLED_OUT
+
+
+def test_a_role_is_spelled_out_only_in_its_register() -> None:
+    names = {each.value for each in RoleName}
+    found = places_of(names, "roles/table.py", ROLES_SPELLED_OUT)
+
+    assert found == ROLES_SPELLED_OUT
 
 
 def test_the_search_finds_a_name_in_code_and_not_in_prose() -> None:
@@ -79,3 +122,8 @@ def test_a_quantity_without_a_row_is_spelled_out_with_its_unit_apart() -> None:
 def test_a_row_of_a_quantity_stands_for_one_name_with_a_unit() -> None:
     assert len({each.name for each in QUANTITIES}) == len(QUANTITIES)
     assert all(each.unit for each in QUANTITIES)
+
+
+def test_the_rows_of_roles_are_named_as_the_program_names_them() -> None:
+    assert [each.name.lower() for each in RoleName] == [each.value for each in RoleName]
+    assert all(each.kind.place and each.kind.does for each in RoleName)

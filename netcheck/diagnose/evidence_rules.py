@@ -32,6 +32,7 @@ from netcheck.judge.heat import DAYLIGHT_C, OTHER_HEAT, RATED_C, TWILIGHT_C, pla
 from netcheck.ratings.fuses import fuse_gates, fuse_time
 from netcheck.ratings.parts import ADVISED_SHARE
 from netcheck.roles.base import Roles
+from netcheck.roles.table import RoleName
 
 LEAST, MOST = 0.02, 0.98
 """No evidence is surer than this: common practice."""
@@ -143,7 +144,7 @@ def served_by(fault: Fault, circuit: Circuit, roles: Roles) -> tuple[str, ...]:
     found = [ref for ref in fault.parts if _is_tube(circuit, ref)]
     for ref in fault.parts:
         for role in roles.of_part(ref):
-            if role.name == "coupling_capacitor":
+            if role.name == RoleName.COUPLING_CAPACITOR:
                 found += grids_fed_by(circuit, roles, role.feeds)
             elif _is_tube(circuit, role.of):
                 found.append(role.of)
@@ -431,8 +432,7 @@ floor is generous in class A.  Unequal drive stays below 1.3 in both: common pra
 FAR = 2.0
 """A resistor that is wrong by less heats no plate of that audit to 1.3 under drive only."""
 
-HOT_UNDER_DRIVE = frozenset({"output_transformer_primary", "screen_resistor", "winding_loss",
-                             "zobel", "plate_shunt"})  # fmt: skip
+HOT_UNDER_DRIVE = frozenset(each for each in RoleName if each.kind.hot_when_driven)
 """Roles of the parts that such an output stage heats: primary, screen and damping
 resistors in those audits; other networks across a winding by analogy."""
 UPSETS_THE_LOAD = frozenset(
@@ -479,7 +479,7 @@ BLOWS = (
         "common practice: nothing but the supply's own resistance limits the current",
         "supply_capacitor",
         "shorted",
-        role="reservoir_capacitor",
+        role=RoleName.RESERVOIR_CAPACITOR,
     ),
     row(
         0.5,

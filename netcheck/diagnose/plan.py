@@ -16,6 +16,7 @@ from netcheck.circuit.model import GROUND, Circuit, Part
 from netcheck.diagnose.ohms import LEAST_OHM
 from netcheck.report.expect_model import SheetUnit
 from netcheck.roles.base import Roles
+from netcheck.roles.table import RoleName
 
 Purpose = Literal[
     "rail", "dropper", "bias", "grid", "cathode", "plate", "screen", "winding", "coupler",
@@ -95,7 +96,7 @@ class Plan:
         """Return the far sides of grid stoppers, which the sheet does without: read beside the
         grid itself they tell an open stopper from an open grid leak."""
         grids = {tube.net("grid") for tube in self.tubes}
-        feeds = {role.feeds for role in self.roles.named("coupling_capacitor")}
+        feeds = {role.feeds for role in self.roles.named(RoleName.COUPLING_CAPACITOR)}
         return tuple(
             Wanted(
                 f"junction/{net}", f"net {net}, before the grid stopper",
@@ -118,7 +119,7 @@ class Plan:
             )  # fmt: skip
 
     def _droppers(self) -> Iterator[Wanted]:
-        for role in self.roles.named("rail_dropper", "rail_choke"):
+        for role in self.roles.named(RoleName.RAIL_DROPPER, RoleName.RAIL_CHOKE):
             part = self.circuit[role.part]
             if not _is_unknown_wire(part):
                 yield self._across(part, "dropper", "dropper")
@@ -151,7 +152,7 @@ class Plan:
             yield self._pin(tube, "grid", "ohm")
         if tube.net("cathode") != GROUND:
             yield self._pin(tube, "cathode", "ohm")
-        for role in self.roles.named("plate_load"):
+        for role in self.roles.named(RoleName.PLATE_LOAD):
             part = self.circuit[role.part]
             if role.of == tube.ref and tube.net("plate") in part.nets and len(part.nets) == 2:
                 yield self._pin(tube, "plate", "ohm", part.other_net(tube.net("plate")), part.ref)
@@ -170,7 +171,7 @@ class Plan:
 
     def _couplers(self) -> Iterator[Wanted]:
         """Volts from the lifted grid end of a coupling capacitor: what leaks through."""
-        for role in self.roles.named("coupling_capacitor"):
+        for role in self.roles.named(RoleName.COUPLING_CAPACITOR):
             part = self.circuit[role.part]
             if not role.feeds or role.feeds not in part.nets:
                 continue
@@ -195,7 +196,12 @@ class Plan:
         net = tube.net("cathode")
         for part in self.circuit.parts_on.get(net, ()):
             named = {role.name for role in self.roles.of_part(part.ref)}
-            wanted = {"cathode_resistor", "cathode_load", "sense_resistor", "tail_resistor"}
+            wanted = {
+                RoleName.CATHODE_RESISTOR,
+                RoleName.CATHODE_LOAD,
+                RoleName.SENSE_RESISTOR,
+                RoleName.TAIL_RESISTOR,
+            }
             if net == GROUND or part.kind != "resistor" or not named & wanted or not part.value:
                 continue
             sharing = tuple(one.ref for one in self.tubes if one.net("cathode") == net)

@@ -40,6 +40,7 @@ from netcheck.diagnose.situations import IDLE, POWER_OFF, SITUATIONS, TUBES_OUT
 from netcheck.errors import ManyErrors, NetcheckError
 from netcheck.netlist.mistakes import did_you_mean, listed
 from netcheck.roles.base import Roles
+from netcheck.roles.table import RoleName
 from netcheck.source import SourceText, Span
 from netcheck.units import format_quantity, parse_quantity
 
@@ -169,7 +170,7 @@ class Reader:
         part = self.circuit[ref]
         if kind == "leak":
             return any(
-                role.name == "coupling_capacitor" and role.feeds in part.nets
+                role.name == RoleName.COUPLING_CAPACITOR and role.feeds in part.nets
                 for role in self.roles.of_part(ref)
             )
         is_tube = part.kind == "tube" and part.has_pin("grid")

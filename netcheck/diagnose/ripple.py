@@ -36,6 +36,7 @@ from netcheck.diagnose.readings import Reading
 from netcheck.diagnose.situations import situation_of
 from netcheck.faults.base import Fault
 from netcheck.roles.base import Roles
+from netcheck.roles.table import RoleName
 
 Complex = NDArray[np.complex128]
 
@@ -115,7 +116,7 @@ def ripple_likelihood(
 
 def _yes(net: str, fault: Fault | None, sound: _Same) -> float:
     usual_v = _levels(sound).get(net, 0.0)
-    reservoirs = {role.of for role in sound.roles.named("reservoir_capacitor")}
+    reservoirs = {role.of for role in sound.roles.named(RoleName.RESERVOIR_CAPACITOR)}
     base = RESERVOIR_BASE if net in reservoirs else BASE
     if fault is None:
         return base
@@ -231,12 +232,14 @@ def _sources_v(sound: _Same) -> Mapping[str, float]:
     reservoir it is the ripple of the source itself.
     """
     circuit, roles = sound.circuit, sound.roles
-    reservoirs = {role.of for role in roles.named("reservoir_capacitor")}
+    reservoirs = {role.of for role in roles.named(RoleName.RESERVOIR_CAPACITOR)}
     volts: dict[str, float] = {}
     for ref, transfer in _transfers(circuit, roles, 2.0 * MAINS_HZ).items():
         direct_v = abs(circuit[ref].value or 0.0)
         near = max((transfer.get(net, 0.0) for net in reservoirs), default=0.0)
-        fed = 0.0 < near < 1.0 and any(role.name == "supply_source" for role in roles.of_part(ref))
+        fed = 0.0 < near < 1.0 and any(
+            role.name == RoleName.SUPPLY_SOURCE for role in roles.of_part(ref)
+        )
         volts[ref] = direct_v * (RESERVOIR_SHARE / near if fed else RAW_SHARE)
     return volts
 
@@ -247,7 +250,7 @@ def _transfers(circuit: Circuit, roles: Roles, hz: float) -> dict[str, dict[str,
     admittance = _admittance(circuit, roles, hz, place)
     refs = dict.fromkeys(
         role.part
-        for role in roles.named("supply_source", "bias_source")
+        for role in roles.named(RoleName.SUPPLY_SOURCE, RoleName.BIAS_SOURCE)
         if role.part in circuit.parts and circuit[role.part].kind == "voltage_source"
     )
     drive = np.zeros((len(place), len(refs)), dtype=complex)
@@ -299,7 +302,9 @@ def _branches(part: Part, roles: Roles, omega: float) -> Iterator[tuple[str, str
     """Yield what a part is in the network: two nets and an admittance [S]."""
     match part.kind:
         case "resistor":
-            pulsed = any(role.name == "supply_resistance" for role in roles.of_part(part.ref))
+            pulsed = any(
+                role.name == RoleName.SUPPLY_RESISTANCE for role in roles.of_part(part.ref)
+            )
             ohm = max(part.value or 0.0, LEAST_OHM) * (PULSED if pulsed else 1.0)
             yield part.nets[0], part.nets[1], complex(1.0 / ohm)
         case "capacitor":
@@ -310,7 +315,7 @@ def _branches(part: Part, roles: Roles, omega: float) -> Iterator[tuple[str, str
         case "voltage_source":
             yield part.nets[0], part.nets[1], complex(1.0 / LEAST_OHM)
         case "diode":
-            if any(role.name == "rectifier_diode" for role in roles.of_part(part.ref)):
+            if any(role.name == RoleName.RECTIFIER_DIODE for role in roles.of_part(part.ref)):
                 yield part.nets[0], part.nets[1], complex(1.0 / PULSED_OHM)
         case "tube":
             yield from _of_tube(part)

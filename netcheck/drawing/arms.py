@@ -26,6 +26,7 @@ from netcheck.drawing.geometry import Block, name_width, symbol_of
 from netcheck.drawing.model import Direction
 from netcheck.drawing.style import name_and_value_width, value_text
 from netcheck.drawing.symbols import HALF, is_tube
+from netcheck.roles.table import RoleName
 
 BELOW = CATHODE | FEEDBACK
 PITCH = 7
@@ -192,7 +193,7 @@ def along_signal(plan: Plan) -> Callable[[Part, str], bool]:
     """Say of a part at a net whether its far end lies toward the input."""
     downstream = {
         (role.part, role.source_net)
-        for role in plan.roles.named("coupling_capacitor", "input_capacitor")
+        for role in plan.roles.named(RoleName.COUPLING_CAPACITOR, RoleName.INPUT_CAPACITOR)
         if role.source_net
     }
     return lambda part, net: (part.ref, net) not in downstream

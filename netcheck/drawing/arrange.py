@@ -28,6 +28,7 @@ from netcheck.drawing.supply import (
 )
 from netcheck.drawing.wiring import Wiring
 from netcheck.roles.base import Roles, Stage
+from netcheck.roles.table import RoleName
 
 COLUMN_GAP = 6
 BAND_GAP = 4
@@ -100,7 +101,7 @@ class Sheet:
         grids = {self.circuit[ref].net("grid") for ref in stage.tubes}
         for group in windings:
             nets = {net for ref in group for net in self.circuit[ref].nets}
-            named = self.roles.named("interstage_transformer")
+            named = self.roles.named(RoleName.INTERSTAGE_TRANSFORMER)
             if grids & nets and any(role.part in group for role in named):
                 windings.remove(group)
                 return transformer_block(self.plan, group)

@@ -9,96 +9,117 @@ from __future__ import annotations
 
 from netcheck.circuit.model import GROUND, Circuit, Part
 from netcheck.roles.base import Roles
+from netcheck.roles.table import RoleName
 
 GRID_SERIES = frozenset(
     {
-        "grid_stopper",
-        "coupling_capacitor",
-        "interstage_resistor",
-        "interstage_capacitor",
-        "volume_control",
-        "input_capacitor",
-        "tone_control",
+        RoleName.GRID_STOPPER,
+        RoleName.COUPLING_CAPACITOR,
+        RoleName.INTERSTAGE_RESISTOR,
+        RoleName.INTERSTAGE_CAPACITOR,
+        RoleName.VOLUME_CONTROL,
+        RoleName.INPUT_CAPACITOR,
+        RoleName.TONE_CONTROL,
     }
 )
 GRID_SHUNT = frozenset(
     {
-        "grid_leak",
-        "grid_shunt_capacitor",
-        "grounding_capacitor",
-        "input_load",
-        "input_source",
-        "volume_control",
-        "interstage_resistor",
-        "interstage_capacitor",
-        "protection_diode",
-        "tone_control",
+        RoleName.GRID_LEAK,
+        RoleName.GRID_SHUNT_CAPACITOR,
+        RoleName.GROUNDING_CAPACITOR,
+        RoleName.INPUT_LOAD,
+        RoleName.INPUT_SOURCE,
+        RoleName.VOLUME_CONTROL,
+        RoleName.INTERSTAGE_RESISTOR,
+        RoleName.INTERSTAGE_CAPACITOR,
+        RoleName.PROTECTION_DIODE,
+        RoleName.TONE_CONTROL,
     }
 )
 CATHODE = frozenset(
     {
-        "cathode_resistor",
-        "cathode_bypass_capacitor",
-        "cathode_load",
-        "tail_resistor",
-        "sense_resistor",
-        "cathode_diode",
-        "current_sensor",
-        "current_source",
-        "current_source_bias",
-        "feedback_shunt",
+        RoleName.CATHODE_RESISTOR,
+        RoleName.CATHODE_BYPASS_CAPACITOR,
+        RoleName.CATHODE_LOAD,
+        RoleName.TAIL_RESISTOR,
+        RoleName.SENSE_RESISTOR,
+        RoleName.CATHODE_DIODE,
+        RoleName.CURRENT_SENSOR,
+        RoleName.CURRENT_SOURCE,
+        RoleName.CURRENT_SOURCE_BIAS,
+        RoleName.FEEDBACK_SHUNT,
     }
 )
-FEEDBACK = frozenset({"feedback_resistor", "feedback_capacitor"})
-PLATE = frozenset({"plate_load", "plate_choke", "plate_stopper", "plate_shunt"})
-SCREEN = frozenset({"screen_resistor", "screen_bypass_capacitor"})
+FEEDBACK = frozenset({RoleName.FEEDBACK_RESISTOR, RoleName.FEEDBACK_CAPACITOR})
+PLATE = frozenset(
+    {RoleName.PLATE_LOAD, RoleName.PLATE_CHOKE, RoleName.PLATE_STOPPER, RoleName.PLATE_SHUNT}
+)
+SCREEN = frozenset({RoleName.SCREEN_RESISTOR, RoleName.SCREEN_BYPASS_CAPACITOR})
 WINDING = frozenset(
     {
-        "output_transformer_primary",
-        "output_transformer_secondary",
-        "interstage_transformer",
-        "feedback_winding",
-        "mains_transformer",
+        RoleName.OUTPUT_TRANSFORMER_PRIMARY,
+        RoleName.OUTPUT_TRANSFORMER_SECONDARY,
+        RoleName.INTERSTAGE_TRANSFORMER,
+        RoleName.FEEDBACK_WINDING,
+        RoleName.MAINS_TRANSFORMER,
     }
 )
 OUTPUT = frozenset(
     {
-        "speaker_load",
-        "zobel",
-        "output_load",
-        "output_capacitor",
-        "wire_resistance",
-        "leakage_inductance",
-        "ground_reference",
+        RoleName.SPEAKER_LOAD,
+        RoleName.ZOBEL,
+        RoleName.OUTPUT_LOAD,
+        RoleName.OUTPUT_CAPACITOR,
+        RoleName.WIRE_RESISTANCE,
+        RoleName.LEAKAGE_INDUCTANCE,
+        RoleName.GROUND_REFERENCE,
     }
 )
-ACROSS_WINDING = frozenset({"winding_loss", "winding_capacitance", "plate_shunt"})
+ACROSS_WINDING = frozenset(
+    {RoleName.WINDING_LOSS, RoleName.WINDING_CAPACITANCE, RoleName.PLATE_SHUNT}
+)
 RAIL_SERIES = frozenset(
     {
-        "rail_dropper",
-        "rail_choke",
-        "supply_resistance",
-        "current_sensor",
-        "rectifier_diode",
-        "fuse",
-        "lamp",
+        RoleName.RAIL_DROPPER,
+        RoleName.RAIL_CHOKE,
+        RoleName.SUPPLY_RESISTANCE,
+        RoleName.CURRENT_SENSOR,
+        RoleName.RECTIFIER_DIODE,
+        RoleName.FUSE,
+        RoleName.LAMP,
     }
 )
-RAIL_SHUNT = frozenset({"reservoir_capacitor", "decoupling_capacitor", "bleeder", "supply_source"})
+RAIL_SHUNT = frozenset(
+    {
+        RoleName.RESERVOIR_CAPACITOR,
+        RoleName.DECOUPLING_CAPACITOR,
+        RoleName.BLEEDER,
+        RoleName.SUPPLY_SOURCE,
+    }
+)
 BIAS = frozenset(
     {
-        "bias_source",
-        "bias_divider",
-        "bias_pot",
-        "bias_filter_capacitor",
-        "bias_series_resistor",
-        "back_bias_resistor",
-        "rectifier_diode",
+        RoleName.BIAS_SOURCE,
+        RoleName.BIAS_DIVIDER,
+        RoleName.BIAS_POT,
+        RoleName.BIAS_FILTER_CAPACITOR,
+        RoleName.BIAS_SERIES_RESISTOR,
+        RoleName.BACK_BIAS_RESISTOR,
+        RoleName.RECTIFIER_DIODE,
     }
 )
 
-HEATER = frozenset({"heater_source", "heater_load", "heater_bias", "hum_balance", "lamp", "fuse"})
-LOW_SUPPLIES = (("bias_source", BIAS), ("heater_source", HEATER))
+HEATER = frozenset(
+    {
+        RoleName.HEATER_SOURCE,
+        RoleName.HEATER_LOAD,
+        RoleName.HEATER_BIAS,
+        RoleName.HUM_BALANCE,
+        RoleName.LAMP,
+        RoleName.FUSE,
+    }
+)
+LOW_SUPPLIES = ((RoleName.BIAS_SOURCE, BIAS), (RoleName.HEATER_SOURCE, HEATER))
 """Supplies that stand below the stages: the role of the source, and of what follows."""
 
 

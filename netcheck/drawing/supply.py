@@ -31,6 +31,7 @@ from netcheck.drawing.claims import (
 from netcheck.drawing.geometry import Block, Spot, name_width
 from netcheck.drawing.model import Core, Direction
 from netcheck.drawing.symbols import HALF
+from netcheck.roles.table import RoleName
 
 MOST_WAYS = 500
 """A mesh of rails has many ways through it; so many are looked at."""
@@ -51,7 +52,7 @@ def chain(plan: Plan) -> list[Link]:
     sources = [
         part.nets[0] if part.nets[0] != GROUND else part.nets[1]
         for part in plan.circuit.of_kind("voltage_source", "current_source")
-        if plan.has(part.ref, frozenset({"supply_source"}))
+        if plan.has(part.ref, frozenset({RoleName.SUPPLY_SOURCE}))
     ]
     start = sources[0] if sources else (plan.roles.rails[0] if plan.roles.rails else "")
     best: list[Link] = []

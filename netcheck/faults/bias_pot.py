@@ -17,6 +17,7 @@ from netcheck.circuit.changes import SetValue
 from netcheck.circuit.linear import solve_network
 from netcheck.circuit.model import GROUND, Circuit
 from netcheck.roles.base import BiasSupply, Roles
+from netcheck.roles.table import RoleName
 
 END_OHM = 1.0
 """What is left between wiper and end of a pot at its stop (common practice)."""
@@ -24,7 +25,7 @@ END_OHM = 1.0
 LEAK_SIEMENS = 1e-15
 """From every net to ground, so that parts of the network that hang free have an answer."""
 
-NETWORK_ROLES = ("bias_divider", "bias_pot", "bias_series_resistor")
+NETWORK_ROLES = (RoleName.BIAS_DIVIDER, RoleName.BIAS_POT, RoleName.BIAS_SERIES_RESISTOR)
 HALVES = 2
 
 

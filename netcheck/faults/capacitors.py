@@ -26,6 +26,7 @@ from netcheck.faults.common import (
     served_tubes,
 )
 from netcheck.roles.base import Role, Roles
+from netcheck.roles.table import RoleName
 
 OPEN_SHARE = 1e-3
 """What is left of an open capacitor: wiring and the stray field of its foil."""
@@ -62,7 +63,7 @@ class Wear:
     """
 
     family: str
-    roles: tuple[str, ...]
+    roles: tuple[RoleName, ...]
     leaks_ohm: tuple[float, ...] = ()
     leak: Likelihood = ELECTROLYTIC_LEAK
     short: Likelihood | None = ELECTROLYTIC_SHORT

@@ -47,6 +47,7 @@ from netcheck.faults.common import (
     served_tubes,
 )
 from netcheck.roles.base import Role, Roles
+from netcheck.roles.table import RoleName
 
 NAME = "cathode_bypass"
 LEAK_FACTORS = (0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0)
@@ -93,7 +94,9 @@ def _bypasses(
     circuit: Circuit, roles: Roles
 ) -> Iterator[tuple[Part, tuple[Part, ...], tuple[str, ...]]]:
     """Give each capacitor with the resistors it bypasses and their tubes."""
-    for part, played in parts_with_role(circuit, roles, "capacitor", "cathode_bypass_capacitor"):
+    for part, played in parts_with_role(
+        circuit, roles, "capacitor", RoleName.CATHODE_BYPASS_CAPACITOR
+    ):
         yield part, _bypassed(circuit, roles, part, played), served_tubes(circuit, played)
 
 
@@ -101,7 +104,9 @@ def _bypassed(
     circuit: Circuit, roles: Roles, capacitor: Part, played: tuple[Role, ...]
 ) -> tuple[Part, ...]:
     """Return the resistor across the capacitor, else the tubes' cathode resistors in series."""
-    known = parts_with_role(circuit, roles, "resistor", "cathode_resistor", "tail_resistor")
+    known = parts_with_role(
+        circuit, roles, "resistor", RoleName.CATHODE_RESISTOR, RoleName.TAIL_RESISTOR
+    )
     across = [part for part, _ in known if set(part.nets) == set(capacitor.nets)]
     if across:
         return tuple(across[:1])

@@ -13,6 +13,7 @@ from netcheck.circuit.changes import AddResistor, Change
 from netcheck.circuit.model import Circuit, Part, PartKind, natural_key
 from netcheck.faults.base import Defect, Fault, Likelihood, size_text
 from netcheck.roles.base import Role, Roles
+from netcheck.roles.table import RoleName
 
 POWER_OFF = "Power off, plug out, capacitors discharged"
 """How every measurement inside the chassis begins."""
@@ -57,7 +58,7 @@ def make_fault(
 
 
 def parts_with_role(
-    circuit: Circuit, roles: Roles, kind: PartKind, *names: str
+    circuit: Circuit, roles: Roles, kind: PartKind, *names: RoleName
 ) -> tuple[tuple[Part, tuple[Role, ...]], ...]:
     """Return each part that plays one of these roles, once, with those roles.
 
@@ -81,7 +82,7 @@ def served_tubes(circuit: Circuit, roles: Iterable[Role]) -> tuple[str, ...]:
 def grids_fed_by(circuit: Circuit, roles: Roles, net: str) -> tuple[str, ...]:
     """Return the tubes whose grid is on `net`, directly or through grid stoppers."""
     nets = {net}
-    stoppers = {role.part for role in roles.named("grid_stopper")}
+    stoppers = {role.part for role in roles.named(RoleName.GRID_STOPPER)}
     for part in circuit.parts_on.get(net, ()):
         if part.ref in stoppers:
             nets.update(part.nets)

@@ -51,6 +51,7 @@ from netcheck.faults.common import (
     parts_with_role,
 )
 from netcheck.roles.base import Roles
+from netcheck.roles.table import RoleName
 
 NAME = "coupling_capacitor"
 LEAKS_OHM = (1e6, 2e6, 5e6, 10e6, 20e6, 50e6, 100e6, 200e6, 500e6)
@@ -93,11 +94,11 @@ def continuous(circuit: Circuit, roles: Roles) -> Iterator[ContinuousFault]:
 
 
 def _couplers(circuit: Circuit, roles: Roles) -> Iterable[Part]:
-    for part, _ in parts_with_role(circuit, roles, "capacitor", "coupling_capacitor"):
+    for part, _ in parts_with_role(circuit, roles, "capacitor", RoleName.COUPLING_CAPACITOR):
         if _source(circuit, roles, part)[0]:
             yield part
-    leaks = roles.named("grid_leak")
-    for part, played in parts_with_role(circuit, roles, "capacitor", "input_capacitor"):
+    leaks = roles.named(RoleName.GRID_LEAK)
+    for part, played in parts_with_role(circuit, roles, "capacitor", RoleName.INPUT_CAPACITOR):
         tubes = {role.of for role in played}
         if any(leak.of in tubes and leak.source_net not in ("", GROUND) for leak in leaks):
             yield part
@@ -157,7 +158,7 @@ def _source(circuit: Circuit, roles: Roles, part: Part) -> tuple[str, str]:
 
     The words are empty where no plate and no cathode feeds it.
     """
-    names = ("coupling_capacitor", "input_capacitor")
+    names = (RoleName.COUPLING_CAPACITOR, RoleName.INPUT_CAPACITOR)
     known = [role for role in roles.of_part(part.ref) if role.name in names]
     feeds = next((role.feeds for role in known if role.feeds in part.nets), "")
     for net in part.nets if not feeds else (part.other_net(feeds),):
@@ -165,12 +166,12 @@ def _source(circuit: Circuit, roles: Roles, part: Part) -> tuple[str, str]:
             return f"the {pin} of {tube}", feeds or part.other_net(net)
     for role in known:
         if (
-            role.name != "input_capacitor"
+            role.name != RoleName.INPUT_CAPACITOR
             and role.of in circuit.parts
             and circuit[role.of].kind == "tube"
         ):
             return f"the output of {role.of}", feeds or part.nets[1]
-    if any(role.name == "input_capacitor" for role in roles.of_part(part.ref)):
+    if any(role.name == RoleName.INPUT_CAPACITOR for role in roles.of_part(part.ref)):
         return "the input", feeds or part.nets[1]
     return "", feeds
 

@@ -48,6 +48,7 @@ from netcheck.faults.common import (
 from netcheck.faults.preferred import decade_slips
 from netcheck.faults.resistors import SHORTED
 from netcheck.roles.base import Roles
+from netcheck.roles.table import RoleName
 
 NAME = "grid_leak"
 DRIFTS = (1.2, 1.5, 2.0, 3.0, 5.0)
@@ -92,7 +93,7 @@ def continuous(circuit: Circuit, roles: Roles) -> Iterator[ContinuousFault]:
 
 def _leaks(circuit: Circuit, roles: Roles) -> Iterator[tuple[Part, str]]:
     """Give each grid leak with its tubes in words."""
-    for part, played in parts_with_role(circuit, roles, "resistor", "grid_leak"):
+    for part, played in parts_with_role(circuit, roles, "resistor", RoleName.GRID_LEAK):
         yield part, joined(served_tubes(circuit, played), played[0].of)
 
 

@@ -34,6 +34,7 @@ from netcheck.faults.base import (
 )
 from netcheck.faults.common import POWER_OFF, fault_id, grids_fed_by, joined, make_fault
 from netcheck.roles.base import Role, Roles
+from netcheck.roles.table import RoleName
 
 NAME = "inverter_drive"
 SHARES_PERCENT = (50.0, 80.0, 150.0)
@@ -73,7 +74,7 @@ def _couplers(circuit: Circuit, roles: Roles) -> Iterator[tuple[Role, tuple[str,
     """Give the coupling capacitor of each side, where both sides have one of their own."""
     sides = [side for stage in roles.output_stages for side in stage.sides or ()]
     found: dict[str, tuple[Role, tuple[str, ...]]] = {}
-    for role in roles.named("coupling_capacitor"):
+    for role in roles.named(RoleName.COUPLING_CAPACITOR):
         part = circuit.parts.get(role.part)
         if part is None or role.source_net not in part.nets:
             continue

@@ -39,6 +39,7 @@ from netcheck.faults.base import (
 )
 from netcheck.faults.common import fault_id, make_fault
 from netcheck.roles.base import Roles
+from netcheck.roles.table import RoleName
 
 NAME = "mains"
 HIGH_PERCENT = (105.0, 110.0, 115.0)
@@ -91,7 +92,7 @@ def _sources(circuit: Circuit, roles: Roles) -> tuple[Part, ...]:
     sources = [part for part in circuit.of_kind("voltage_source") if part.value]
     marked = [part for part in sources if part.note.follows_mains]
     if not marked:
-        refs = {role.part for role in roles.named("supply_source", "bias_source")}
+        refs = {role.part for role in roles.named(RoleName.SUPPLY_SOURCE, RoleName.BIAS_SOURCE)}
         marked = [part for part in sources if part.ref in refs]
     return tuple(sorted(marked, key=lambda part: natural_key(part.ref)))
 

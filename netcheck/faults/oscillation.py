@@ -30,6 +30,7 @@ from netcheck.conditions import OVERDRIVE
 from netcheck.faults.base import ContinuousFault, Expected, Fault, FaultKind, likelihood
 from netcheck.faults.common import POWER_OFF, joined, make_fault
 from netcheck.roles.base import Roles, Stage
+from netcheck.roles.table import RoleName
 
 NAME = "oscillation"
 SUSTAINED = DriveLevel(
@@ -53,11 +54,11 @@ def continuous(circuit: Circuit, roles: Roles) -> Iterator[ContinuousFault]:
 
 
 def _cause(circuit: Circuit, roles: Roles, stage: Stage) -> str:
-    stopped = {role.of for role in roles.named("grid_stopper")}
+    stopped = {role.of for role in roles.named(RoleName.GRID_STOPPER)}
     bare = [tube for tube in stage.tubes if tube not in stopped]
     if bare:
         return f"{joined(bare)} {'has' if len(bare) == 1 else 'have'} no grid stopper"
-    if roles.named("feedback_resistor", "feedback_capacitor"):
+    if roles.named(RoleName.FEEDBACK_RESISTOR, RoleName.FEEDBACK_CAPACITOR):
         return "the feedback turns positive outside of the band, or a stopper is bridged"
     return "a grid stopper is bridged, or leads are long"
 

@@ -43,6 +43,7 @@ from netcheck.faults.resistors import (
     resistor_faults,
     resistor_sweeps,
 )
+from netcheck.roles.table import RoleName
 
 OTHER_VALUE = "The resistor takes another value; 1 Gohm when open, 0.1 ohm when shorted."
 LEAK_OR_LOSS = (
@@ -147,7 +148,7 @@ ROWS = (
     PlainKind(
         Habits(
             "cathode_resistor",
-            ("cathode_resistor", "tail_resistor"),
+            (RoleName.CATHODE_RESISTOR, RoleName.TAIL_RESISTOR),
             slips=slips,
             drifts=(0.7, 0.8, 0.9, 1.2, 1.5, 2.0),
             open=OPEN_AFTER_OVERLOAD,
@@ -189,7 +190,7 @@ ROWS = (
     PlainKind(
         Habits(
             "cathode_load",
-            ("cathode_load",),
+            (RoleName.CATHODE_LOAD,),
             drifts=(1.5, 2.0),
         ),
         title="Wrong, drifted, open or shorted cathode load",
@@ -219,7 +220,7 @@ ROWS = (
     PlainKind(
         Habits(
             "sense_resistor",
-            ("sense_resistor",),
+            (RoleName.SENSE_RESISTOR,),
             slips=decade_slips,
             shorted=None,
             sweeps=("drifted_up",),
@@ -253,7 +254,7 @@ ROWS = (
     PlainKind(
         Habits(
             "grid_stopper",
-            ("grid_stopper",),
+            (RoleName.GRID_STOPPER,),
             slips=decade_up_slips,
             open=OPEN_FROM_HEAT,
             sweeps=("drifted_up",),
@@ -290,7 +291,7 @@ ROWS = (
     PlainKind(
         Habits(
             "screen_resistor",
-            ("screen_resistor",),
+            (RoleName.SCREEN_RESISTOR,),
             drifts=(1.5, 2.0),
             open=OPEN_AFTER_OVERLOAD,
         ),
@@ -330,7 +331,7 @@ ROWS = (
     PlainKind(
         Habits(
             "plate_load",
-            ("plate_load",),
+            (RoleName.PLATE_LOAD,),
             drifts=(1.5, 2.0, 3.0),
             upward=CARBON_UPWARD,
         ),
@@ -367,7 +368,7 @@ ROWS = (
     PlainKind(
         Habits(
             "feedback_resistor",
-            ("feedback_resistor",),
+            (RoleName.FEEDBACK_RESISTOR,),
             drifts=(2.0,),
         ),
         title="Open, shorted or wrong feedback resistor",
@@ -397,7 +398,7 @@ ROWS = (
     PlainKind(
         Habits(
             "bias_network",
-            ("bias_divider", "bias_series_resistor"),
+            (RoleName.BIAS_DIVIDER, RoleName.BIAS_SERIES_RESISTOR),
             slips=slips,
             drifts=(1.2, 1.5, 2.0),
         ),
@@ -428,7 +429,7 @@ ROWS = (
     PlainKind(
         Habits(
             "back_bias",
-            ("back_bias_resistor",),
+            (RoleName.BACK_BIAS_RESISTOR,),
             slips=slips,
             drifts=(1.5, 2.0),
         ),
@@ -458,7 +459,7 @@ ROWS = (
     PlainKind(
         Habits(
             "rail_dropper",
-            ("rail_dropper",),
+            (RoleName.RAIL_DROPPER,),
             drifts=(1.5, 2.0),
             open=OPEN_AFTER_OVERLOAD,
         ),
@@ -497,7 +498,7 @@ ROWS = (
     PlainKind(
         Habits(
             "bleeder",
-            ("bleeder",),
+            (RoleName.BLEEDER,),
             drifts=(2.0,),
         ),
         title="Open, missing or wrong bleeder or divider leg at B+",
@@ -524,7 +525,7 @@ ROWS = (
     PlainKind(
         Wear(
             "screen_bypass",
-            ("screen_bypass_capacitor",),
+            (RoleName.SCREEN_BYPASS_CAPACITOR,),
             leaks_ohm=(10e3, 100e3, 1e6),
         ),
         title="Leaky, shorted or open screen bypass",
@@ -550,7 +551,7 @@ ROWS = (
     PlainKind(
         Wear(
             "grid_capacitor",
-            ("grounding_capacitor", "grid_shunt_capacitor"),
+            (RoleName.GROUNDING_CAPACITOR, RoleName.GRID_SHUNT_CAPACITOR),
             leaks_ohm=(1e6, 10e6, 100e6),
             leak=FILM_LEAK,
             short=FILM_SHORT,
@@ -582,7 +583,7 @@ ROWS = (
     PlainKind(
         Wear(
             "output_capacitor",
-            ("output_capacitor", "interstage_capacitor"),
+            (RoleName.OUTPUT_CAPACITOR, RoleName.INTERSTAGE_CAPACITOR),
             leaks_ohm=(1e6, 10e6),
             leak=FILM_LEAK,
             short=FILM_SHORT,
@@ -612,7 +613,12 @@ ROWS = (
     PlainKind(
         Wear(
             "primary_snubber",
-            ("winding_loss", "winding_capacitance", "zobel", "plate_shunt"),
+            (
+                RoleName.WINDING_LOSS,
+                RoleName.WINDING_CAPACITANCE,
+                RoleName.ZOBEL,
+                RoleName.PLATE_SHUNT,
+            ),
             short=FILM_SHORT,
             open=None,
         ),
@@ -639,7 +645,7 @@ ROWS = (
     PlainKind(
         Wear(
             "bias_filter",
-            ("bias_filter_capacitor",),
+            (RoleName.BIAS_FILTER_CAPACITOR,),
             leaks_ohm=(1e3, 10e3, 100e3),
             dried=ELECTROLYTIC_DRIED,
         ),
@@ -670,7 +676,7 @@ ROWS = (
     PlainKind(
         Wear(
             "supply_capacitor",
-            ("reservoir_capacitor", "decoupling_capacitor"),
+            (RoleName.RESERVOIR_CAPACITOR, RoleName.DECOUPLING_CAPACITOR),
             leaks_ohm=(1e3, 10e3, 100e3),
             dried=ELECTROLYTIC_DRIED,
         ),

@@ -35,6 +35,7 @@ from netcheck.faults.base import (
 )
 from netcheck.faults.common import POWER_OFF, make_fault, parts_with_role
 from netcheck.roles.base import Roles
+from netcheck.roles.table import RoleName
 
 NAME = "pot_wiper"
 HALVES = 2
@@ -60,7 +61,9 @@ def continuous(circuit: Circuit, roles: Roles) -> Iterator[ContinuousFault]:
 
 def _pots(circuit: Circuit, roles: Roles) -> Iterator[tuple[str, tuple[Part, ...]]]:
     table: dict[str, list[Part]] = {}
-    for part, _ in parts_with_role(circuit, roles, "resistor", "bias_pot", "volume_control"):
+    for part, _ in parts_with_role(
+        circuit, roles, "resistor", RoleName.BIAS_POT, RoleName.VOLUME_CONTROL
+    ):
         if part.note.pot:
             table.setdefault(part.note.pot, []).append(part)
     for name, halves in table.items():

@@ -27,6 +27,7 @@ from netcheck.faults.base import ContinuousFault, Expected, Fault, FaultKind, li
 from netcheck.faults.common import POWER_OFF, joined, make_fault, served_tubes
 from netcheck.faults.windings import halves
 from netcheck.roles.base import Roles
+from netcheck.roles.table import RoleName
 
 NAME = "primary_open"
 BROKEN = likelihood(
@@ -41,7 +42,7 @@ def find(circuit: Circuit, roles: Roles) -> Iterator[Fault]:
     for half in halves(circuit, roles):
         for segment in half.segments:
             yield _open(segment, f"the plate winding of {joined(half.tubes)}")
-    refs = {role.part for role in roles.named("interstage_transformer")}
+    refs = {role.part for role in roles.named(RoleName.INTERSTAGE_TRANSFORMER)}
     for ref in sorted(refs & set(circuit.parts), key=natural_key):
         if circuit[ref].kind == "inductor":
             tubes = served_tubes(circuit, roles.of_part(ref))

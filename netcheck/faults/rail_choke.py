@@ -30,6 +30,7 @@ from netcheck.faults.base import (
 )
 from netcheck.faults.common import POWER_OFF, across, make_fault, parts_with_role
 from netcheck.roles.base import Roles
+from netcheck.roles.table import RoleName
 
 NAME = "rail_choke"
 EITHER = likelihood(
@@ -40,7 +41,9 @@ EITHER = likelihood(
 
 def find(circuit: Circuit, roles: Roles) -> Iterator[Fault]:
     """List open and short of every choke of a rail or at a plate."""
-    for part, played in parts_with_role(circuit, roles, "inductor", "rail_choke", "plate_choke"):
+    for part, played in parts_with_role(
+        circuit, roles, "inductor", RoleName.RAIL_CHOKE, RoleName.PLATE_CHOKE
+    ):
         name = f"{part.ref}, the choke to {played[0].of},"
         yield _fault(part, "winding_open", SetWire(part.ref, OPEN_OHM), f"{name} is open")
         yield _fault(part, "shorted", across(part, SHORT_OHM), f"{name} is shorted")

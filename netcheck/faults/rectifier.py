@@ -45,6 +45,7 @@ from netcheck.faults.base import (
 )
 from netcheck.faults.common import POWER_OFF, make_fault, parts_with_role
 from netcheck.roles.base import Roles
+from netcheck.roles.table import RoleName
 from netcheck.tubes.substitutes import substitutes_for
 
 NAME = "rectifier"
@@ -72,11 +73,11 @@ def find(circuit: Circuit, roles: Roles) -> Iterator[Fault]:
     """List what is wrong with rectifiers, or with the resistance in their place."""
     for tube in _rectifier_tubes(circuit, roles):
         yield from _tube_faults(tube)
-    refs = dict.fromkeys(role.part for role in roles.named("rectifier_diode"))
+    refs = dict.fromkeys(role.part for role in roles.named(RoleName.RECTIFIER_DIODE))
     for ref in refs:
         if ref in circuit.parts and circuit[ref].kind == "diode":
             yield from _diode_faults(circuit[ref])
-    for part, _ in parts_with_role(circuit, roles, "resistor", "supply_resistance"):
+    for part, _ in parts_with_role(circuit, roles, "resistor", RoleName.SUPPLY_RESISTANCE):
         source = _source(circuit, part)
         least, most = STANDS_FOR_OHM
         if source is not None and least <= (part.value or 0.0) <= most:
@@ -89,7 +90,7 @@ def continuous(circuit: Circuit, roles: Roles) -> Iterator[ContinuousFault]:
 
 
 def _rectifier_tubes(circuit: Circuit, roles: Roles) -> Iterator[Part]:
-    for ref in dict.fromkeys(role.part for role in roles.named("rectifier_tube")):
+    for ref in dict.fromkeys(role.part for role in roles.named(RoleName.RECTIFIER_TUBE)):
         part = circuit.parts.get(ref)
         if part is not None and part.kind == "tube" and part.has_pin("cathode"):
             yield part

@@ -27,6 +27,7 @@ from netcheck.faults.common import (
 )
 from netcheck.faults.preferred import Slip, coarse_slips
 from netcheck.roles.base import Role, Roles
+from netcheck.roles.table import RoleName
 
 SAME = 1e-3
 """Two values this near are one fault, under the likelier word."""
@@ -62,7 +63,7 @@ class Habits:
     """
 
     family: str
-    roles: tuple[str, ...]
+    roles: tuple[RoleName, ...]
     slips: Callable[[float], Iterable[Slip]] | None = coarse_slips
     drifts: tuple[float, ...] = ()
     upward: Likelihood = UPWARD

@@ -38,17 +38,18 @@ from netcheck.faults.common import (
     parts_with_role,
 )
 from netcheck.roles.base import Roles
+from netcheck.roles.table import RoleName
 
 NAME = "reversed_electrolytic"
 REVERSED_OHM = 1e3
 ELECTROLYTIC_F = 0.9e-6
 """From a microfarad up a part is taken for an electrolytic (common practice)."""
 ROLES = (
-    "cathode_bypass_capacitor",
-    "reservoir_capacitor",
-    "decoupling_capacitor",
-    "bias_filter_capacitor",
-    "screen_bypass_capacitor",
+    RoleName.CATHODE_BYPASS_CAPACITOR,
+    RoleName.RESERVOIR_CAPACITOR,
+    RoleName.DECOUPLING_CAPACITOR,
+    RoleName.BIAS_FILTER_CAPACITOR,
+    RoleName.SCREEN_BYPASS_CAPACITOR,
 )
 
 REVERSED = likelihood("occasional", "common practice: new builds and hurried repairs")

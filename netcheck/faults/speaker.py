@@ -37,6 +37,7 @@ from netcheck.faults.base import (
 )
 from netcheck.faults.common import POWER_OFF, fault_id, make_fault, parts_with_role
 from netcheck.roles.base import Roles
+from netcheck.roles.table import RoleName
 
 NAME = "speaker"
 NO_LOAD_FACTOR = 100.0
@@ -78,7 +79,9 @@ def continuous(circuit: Circuit, roles: Roles) -> Iterator[ContinuousFault]:
 
 
 def _speakers(circuit: Circuit, roles: Roles) -> tuple[Part, ...]:
-    return tuple(part for part, _ in parts_with_role(circuit, roles, "resistor", "speaker_load"))
+    return tuple(
+        part for part, _ in parts_with_role(circuit, roles, "resistor", RoleName.SPEAKER_LOAD)
+    )
 
 
 def _load(part: Part, kind: str, chance: Likelihood, ohm: float) -> Fault:

@@ -31,6 +31,7 @@ from netcheck.circuit.model import GROUND, Circuit, Part
 from netcheck.faults.base import ContinuousFault, Defect, Expected, Fault, FaultKind, likelihood
 from netcheck.faults.common import POWER_OFF, make_fault, parts_with_role
 from netcheck.roles.base import Role, Roles
+from netcheck.roles.table import RoleName
 
 NAME = "swapped_parts"
 MOST = 16
@@ -41,16 +42,16 @@ LEAST_RATIO = 1.3
 """Values nearer than this are as good as equal."""
 DECADES = (1, 2)
 ROLES = (
-    "cathode_resistor",
-    "tail_resistor",
-    "cathode_load",
-    "plate_load",
-    "grid_leak",
-    "screen_resistor",
-    "feedback_resistor",
-    "bias_divider",
-    "bias_series_resistor",
-    "rail_dropper",
+    RoleName.CATHODE_RESISTOR,
+    RoleName.TAIL_RESISTOR,
+    RoleName.CATHODE_LOAD,
+    RoleName.PLATE_LOAD,
+    RoleName.GRID_LEAK,
+    RoleName.SCREEN_RESISTOR,
+    RoleName.FEEDBACK_RESISTOR,
+    RoleName.BIAS_DIVIDER,
+    RoleName.BIAS_SERIES_RESISTOR,
+    RoleName.RAIL_DROPPER,
 )
 
 DECADE = likelihood("occasional", "IEC 60062, multiplier band; how often: common practice")

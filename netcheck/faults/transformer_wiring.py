@@ -28,6 +28,7 @@ from netcheck.faults.base import ContinuousFault, Expected, Fault, FaultKind, li
 from netcheck.faults.common import POWER_OFF, joined, make_fault
 from netcheck.faults.oscillation import SUSTAINED
 from netcheck.roles.base import OutputTransformer, Roles, Stage
+from netcheck.roles.table import RoleName
 
 NAME = "transformer_wiring"
 CROSSED = likelihood("common", "common practice: new builds and replaced transformers")
@@ -55,7 +56,9 @@ def _feeds_back(circuit: Circuit, roles: Roles, transformer: OutputTransformer) 
     """Say whether a feedback part hangs on the secondary."""
     windings = [circuit[ref] for ref in transformer.secondaries if ref in circuit.parts]
     nets = {net for part in windings for net in part.nets} - {GROUND}
-    parts = {role.part for role in roles.named("feedback_resistor", "feedback_capacitor")}
+    parts = {
+        role.part for role in roles.named(RoleName.FEEDBACK_RESISTOR, RoleName.FEEDBACK_CAPACITOR)
+    }
     return any(nets & set(circuit[ref].nets) for ref in parts if ref in circuit.parts)
 
 

@@ -19,6 +19,7 @@ from math import sqrt
 
 from netcheck.circuit.model import Circuit, Part, natural_key
 from netcheck.roles.base import OutputTransformer, Roles
+from netcheck.roles.table import RoleName
 
 DCR_SHARE_OF_LOAD = 0.02
 DCR_FALLBACK_OHM = 100.0
@@ -99,7 +100,7 @@ def _wire_resistors(
     """
     named = [
         role
-        for role in roles.named("wire_resistance")
+        for role in roles.named(RoleName.WIRE_RESISTANCE)
         if role.part in circuit.parts and circuit[role.part].kind == "resistor"
     ]
     chosen = {role.part for role in named if role.of in segments}

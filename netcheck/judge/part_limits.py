@@ -17,21 +17,15 @@ from netcheck.circuit.model import Part
 from netcheck.conditions import condition_of
 from netcheck.judge.base import EVERY_CONDITION, NotJudged, PartLimit
 from netcheck.ratings.parts import SIGNAL_RESISTOR_W, assumed_rating_w
+from netcheck.roles.table import RoleName
 from netcheck.solve.results import Solved
 
 STANDS_FOR: Mapping[str, str] = {
-    "winding_loss": "stands for core loss, not a resistor that can burn",
-    "winding_capacitance": "stands for winding capacitance, not a capacitor",
-    "wire_resistance": "stands for the wire of a winding, which is judged by its current",
-    "speaker_load": "is the load",
-    "fuse": "is a fuse, judged by when it opens",
-    "supply_resistance": "stands for the supply's own resistance, not a resistor that can burn",
+    each: each.kind.stands_for for each in RoleName if each.kind.stands_for
 }
 """Roles of parts that nobody could buy."""
 
-SIGNAL_ROLES = frozenset(
-    {"grid_leak", "grid_stopper", "plate_load", "feedback_resistor", "volume_control"}
-)
+SIGNAL_ROLES = frozenset(each for each in RoleName if each.kind.signal)
 
 
 def resistor_limit(
@@ -44,7 +38,7 @@ def resistor_limit(
             break
         return NotJudged(part.ref, "power_w", STANDS_FOR[role], ratable=False)
     if part.note.is_speaker:
-        return NotJudged(part.ref, "power_w", STANDS_FOR["speaker_load"], ratable=False)
+        return NotJudged(part.ref, "power_w", STANDS_FOR[RoleName.SPEAKER_LOAD], ratable=False)
     if part.note.power_w is not None:
         return _noted(part, "power_w", part.note.power_w, "power")
     taken = [

@@ -23,6 +23,7 @@ from netcheck.findings import Finding
 from netcheck.judge.tube_limits import used_rows
 from netcheck.judge.verdict import HIGHEST_AT_LIMIT
 from netcheck.roles.base import NO_LOAD, Roles
+from netcheck.roles.table import RoleName
 from netcheck.tubes.types import Limit
 from netcheck.units import format_quantity
 
@@ -84,7 +85,7 @@ def _limit(tube: Part, quantity: str) -> Limit | None:
 def _too_much(
     circuit: Circuit, roles: Roles, ref: str, ohm: float, alone: float, row: Limit
 ) -> Finding:
-    leaks = [role.part for role in roles.named("grid_leak") if role.of == ref]
+    leaks = [role.part for role in roles.named(RoleName.GRID_LEAK) if role.of == ref]
     largest = max(leaks, key=lambda leak: circuit[leak].value or 0.0, default=ref)
     kind = "cathode" if "cathode" in row.quantity else "fixed"
     shared = (
@@ -169,7 +170,7 @@ def _held_together(circuit: Circuit, tubes: Iterable[str]) -> dict[str, str]:
 def bleeder_findings(circuit: Circuit, roles: Roles) -> Iterator[Finding]:
     """Yield a note for every supply whose reservoirs keep their charge without tubes."""
     seen: set[str] = set()
-    for role in roles.named("reservoir_capacitor"):
+    for role in roles.named(RoleName.RESERVOIR_CAPACITOR):
         part = circuit[role.part]
         start = next((net for net in part.nets if net != GROUND), GROUND)
         if start == GROUND or start in seen or part.kind != "capacitor":

@@ -17,6 +17,7 @@ from netcheck.judge.base import LimitTable, Stress
 from netcheck.judge.verdict import HIGHEST_AT_LIMIT
 from netcheck.ratings.parts import ADVISED_VOLTAGE_SHARE, assumed_rating_w
 from netcheck.roles.base import Roles
+from netcheck.roles.table import RoleName
 from netcheck.solve.results import Solved
 from netcheck.units import format_quantity
 
@@ -37,7 +38,7 @@ def capacitor_findings(circuit: Circuit, roles: Roles, idle: Solved) -> Iterator
     """Yield findings about coupling and polarized capacitors."""
     tubes = {tube.ref for tube in circuit.tubes}
     told: set[str] = set()
-    for role in roles.named("coupling_capacitor"):
+    for role in roles.named(RoleName.COUPLING_CAPACITOR):
         state = idle.parts.get(role.part)
         if role.part in told or role.of not in tubes or state is None:
             continue

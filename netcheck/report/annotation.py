@@ -19,6 +19,7 @@ from netcheck.judge.base import Stress
 from netcheck.report.facts import type_name
 from netcheck.report.words import joined, quantity_words
 from netcheck.roles.base import Role, Roles, Stage
+from netcheck.roles.table import RoleName
 from netcheck.solve.results import NotSolved, Outcome, Solved
 from netcheck.units import format_quantity
 
@@ -31,49 +32,51 @@ UNITS: Mapping[str, str] = {
 }
 OUTPUT_ROLES = frozenset(
     {
-        "output_transformer_primary",
-        "output_transformer_secondary",
-        "speaker_load",
-        "output_load",
-        "winding_loss",
-        "winding_capacitance",
-        "wire_resistance",
-        "leakage_inductance",
-        "zobel",
-        "feedback_winding",
-        "output_capacitor",
+        RoleName.OUTPUT_TRANSFORMER_PRIMARY,
+        RoleName.OUTPUT_TRANSFORMER_SECONDARY,
+        RoleName.SPEAKER_LOAD,
+        RoleName.OUTPUT_LOAD,
+        RoleName.WINDING_LOSS,
+        RoleName.WINDING_CAPACITANCE,
+        RoleName.WIRE_RESISTANCE,
+        RoleName.LEAKAGE_INDUCTANCE,
+        RoleName.ZOBEL,
+        RoleName.FEEDBACK_WINDING,
+        RoleName.OUTPUT_CAPACITOR,
     }
 )
 SUPPLY_ROLES = frozenset(
     {
-        "supply_source",
-        "supply_resistance",
-        "rail_dropper",
-        "rail_choke",
-        "reservoir_capacitor",
-        "decoupling_capacitor",
-        "bleeder",
-        "mains_transformer",
-        "rectifier_diode",
-        "rectifier_tube",
-        "regulator_tube",
-        "regulator_transistor",
-        "regulator_diode",
-        "fuse",
-        "lamp",
+        RoleName.SUPPLY_SOURCE,
+        RoleName.SUPPLY_RESISTANCE,
+        RoleName.RAIL_DROPPER,
+        RoleName.RAIL_CHOKE,
+        RoleName.RESERVOIR_CAPACITOR,
+        RoleName.DECOUPLING_CAPACITOR,
+        RoleName.BLEEDER,
+        RoleName.MAINS_TRANSFORMER,
+        RoleName.RECTIFIER_DIODE,
+        RoleName.RECTIFIER_TUBE,
+        RoleName.REGULATOR_TUBE,
+        RoleName.REGULATOR_TRANSISTOR,
+        RoleName.REGULATOR_DIODE,
+        RoleName.FUSE,
+        RoleName.LAMP,
     }
 )
 BIAS_ROLES = frozenset(
     {
-        "bias_source",
-        "bias_divider",
-        "bias_pot",
-        "bias_filter_capacitor",
-        "bias_series_resistor",
-        "back_bias_resistor",
+        RoleName.BIAS_SOURCE,
+        RoleName.BIAS_DIVIDER,
+        RoleName.BIAS_POT,
+        RoleName.BIAS_FILTER_CAPACITOR,
+        RoleName.BIAS_SERIES_RESISTOR,
+        RoleName.BACK_BIAS_RESISTOR,
     }
 )
-HEATER_ROLES = frozenset({"heater_source", "heater_load", "heater_bias", "hum_balance"})
+HEATER_ROLES = frozenset(
+    {RoleName.HEATER_SOURCE, RoleName.HEATER_LOAD, RoleName.HEATER_BIAS, RoleName.HUM_BALANCE}
+)
 SUPPLY_TITLE = "Supply, from the source outward"
 _GROUPS = (
     ("Output and load", OUTPUT_ROLES),
@@ -81,7 +84,9 @@ _GROUPS = (
     ("Bias supply", BIAS_ROLES),
     ("Heaters", HEATER_ROLES),
 )
-_DIRECTED = frozenset({"coupling_capacitor", "feedback_resistor", "feedback_capacitor"})
+_DIRECTED = frozenset(
+    {RoleName.COUPLING_CAPACITOR, RoleName.FEEDBACK_RESISTOR, RoleName.FEEDBACK_CAPACITOR}
+)
 
 
 @dataclass(frozen=True, slots=True)

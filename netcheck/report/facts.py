@@ -24,6 +24,7 @@ from netcheck.rank import FaultResult
 from netcheck.report.model import Audit
 from netcheck.report.words import compared_limit
 from netcheck.roles.base import Stage
+from netcheck.roles.table import RoleName
 from netcheck.solve.results import Solved
 from netcheck.tipping import TippingPoint, times_what_passes
 
@@ -191,7 +192,7 @@ def tubes_by_grid_net(audit: Audit) -> dict[str, list[str]]:
     for tube in audit.circuit.tubes:
         if tube.has_pin("grid"):
             grids.setdefault(tube.net("grid"), []).append(tube.ref)
-    for stopper in audit.roles.named("grid_stopper"):
+    for stopper in audit.roles.named(RoleName.GRID_STOPPER):
         if stopper.part in audit.circuit.parts:
             for net in audit.circuit[stopper.part].nets:
                 if stopper.of not in grids.setdefault(net, []):

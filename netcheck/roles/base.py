@@ -1,8 +1,8 @@
 """Roles, stages and supply rails: what the recogniser says of a circuit.
 
-Each role carries why it was given and how sure it is.  Role names are the
-field's own words; `ROLE_NAMES` is the closed list.  A part that serves several
-tubes (a shared cathode resistor, a common grid leak) has one role for each of them.
+Each role carries why it was given and how sure it is; `RoleName` has what is known of
+it beside that.  A part that serves several tubes (a shared cathode resistor, a common
+grid leak) has one role for each of them.
 """
 
 from __future__ import annotations
@@ -10,87 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
-ROLE_NAMES = frozenset(
-    {
-        "input_source",
-        "supply_source",
-        "bias_source",
-        "rail_dropper",
-        "rail_choke",
-        "reservoir_capacitor",
-        "decoupling_capacitor",
-        "bleeder",
-        "plate_load",
-        "plate_choke",
-        "cathode_resistor",
-        "cathode_bypass_capacitor",
-        "cathode_load",
-        "tail_resistor",
-        "grid_leak",
-        "grid_stopper",
-        "screen_resistor",
-        "screen_bypass_capacitor",
-        "coupling_capacitor",
-        "output_transformer_primary",
-        "output_transformer_secondary",
-        "interstage_transformer",
-        "speaker_load",
-        "bias_divider",
-        "bias_pot",
-        "bias_filter_capacitor",
-        "bias_series_resistor",
-        "sense_resistor",
-        "volume_control",
-        "feedback_resistor",
-        "feedback_capacitor",
-        "grounding_capacitor",
-        "winding_loss",
-        "winding_capacitance",
-        "wire_resistance",
-        "zobel",
-        "supply_resistance",
-        "plate_stopper",
-        "plate_shunt",
-        "cathode_diode",
-        "grid_shunt_capacitor",
-        "input_capacitor",
-        "input_load",
-        "interstage_resistor",
-        "interstage_capacitor",
-        "output_capacitor",
-        "output_load",
-        "feedback_winding",
-        "leakage_inductance",
-        "ground_reference",
-        "back_bias_resistor",
-        "mains_transformer",
-        "rectifier_diode",
-        "protection_diode",
-        "current_sensor",
-        "voltage_amplifier_tube",
-        "cathode_follower_tube",
-        "output_tube",
-        "driver_tube",
-        "phase_inverter_tube",
-        "rectifier_tube",
-        "current_source_tube",
-        "current_source",
-        "current_source_bias",
-        "fuse",
-        "lamp",
-        "heater_source",
-        "heater_load",
-        "heater_bias",
-        "hum_balance",
-        "regulator_tube",
-        "regulator_transistor",
-        "regulator_diode",
-        "feedback_shunt",
-        "transformer_source",
-        "unused_part",
-        "tone_control",
-    }
-)
+from netcheck.roles.table import RoleName
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +24,7 @@ class Role:
     """
 
     part: str
-    name: str
+    name: RoleName
     of: str
     why: str
     confidence: float = 1.0
@@ -279,7 +199,7 @@ class Roles:
         """Roles of one part."""
         return tuple(role for role in self.roles if role.part == ref)
 
-    def named(self, *names: str) -> tuple[Role, ...]:
+    def named(self, *names: RoleName) -> tuple[Role, ...]:
         """Roles with one of these names, in part order."""
         return tuple(role for role in self.roles if role.name in names)
 

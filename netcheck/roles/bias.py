@@ -21,6 +21,7 @@ from netcheck.circuit.model import GROUND, Part
 from netcheck.roles.adjusters import bias_adjusters
 from netcheck.roles.base import Adjuster, BiasSupply, Role
 from netcheck.roles.facts import Facts
+from netcheck.roles.table import RoleName
 
 
 def find_bias_supplies(facts: Facts) -> tuple[BiasSupply, ...]:
@@ -107,7 +108,7 @@ def bias_roles(facts: Facts, supplies: tuple[BiasSupply, ...]) -> Iterator[Role]
         source = facts.wiring[bias.source]
         if source.kind == "voltage_source" and not facts.supply.is_back(bias.feed_net):
             why = f"negative supply that the grid of {' and '.join(bias.tubes)} returns to"
-            yield Role(source.ref, "bias_source", bias.feed_net, why)
+            yield Role(source.ref, RoleName.BIAS_SOURCE, bias.feed_net, why)
     yield from _cell_roles(facts)
     act = {ref: each for bias in supplies for each in bias.adjusters for ref in each.parts}
     sources = {bias.source for bias in supplies}
@@ -126,11 +127,11 @@ def _cell_roles(facts: Facts) -> Iterator[Role]:
     for tube, grid in facts.grids.items():
         for ref in grid.cells:
             why = f"cell in series with the grid of {tube}"
-            yield Role(ref, "bias_source", tube, why)
+            yield Role(ref, RoleName.BIAS_SOURCE, tube, why)
     for net, ref in facts.supply.cells.items():
         for tube in facts.wiring.at(net, "cathode"):
             why = f"cell that holds the cathode of {tube} above ground"
-            yield Role(ref, "bias_source", tube, why)
+            yield Role(ref, RoleName.BIAS_SOURCE, tube, why)
 
 
 def _pot_role(part: Part, adjuster: Adjuster, feed: str) -> Role:
@@ -139,7 +140,9 @@ def _pot_role(part: Part, adjuster: Adjuster, feed: str) -> Role:
         "balance": f"shifts bias between {' and '.join(adjuster.range_v)}",
         "trim": f"trims the bias of {' and '.join(adjuster.tubes)} alone, at {feed}",
     }.get(adjuster.kind, f"sets the bias at {feed}")
-    return Role(part.ref, "bias_pot", feed, f"{side} half of the pot {adjuster.pot} that {does}")
+    return Role(
+        part.ref, RoleName.BIAS_POT, feed, f"{side} half of the pot {adjuster.pot} that {does}"
+    )
 
 
 def _part_roles(facts: Facts, part: Part, net: str, feed: str, biases: bool) -> Iterator[Role]:
@@ -149,36 +152,38 @@ def _part_roles(facts: Facts, part: Part, net: str, feed: str, biases: bool) -> 
     if part.kind == "capacitor":
         if far in facts.supply.positive:
             return  # across the B+ source: its reservoir
-        name = "bias_filter_capacitor" if biases else "decoupling_capacitor"
+        name = RoleName.BIAS_FILTER_CAPACITOR if biases else RoleName.DECOUPLING_CAPACITOR
         yield Role(part.ref, name, net, f"holds the negative supply net {net} steady")
     elif part.kind == "diode":
         if far == GROUND:
             why = f"holds the negative supply net {net} at its own voltage"
-            yield Role(part.ref, "regulator_diode", net, why, 0.9)
+            yield Role(part.ref, RoleName.REGULATOR_DIODE, net, why, 0.9)
         else:
             why = f"passes current between {net} and {far}"
-            yield Role(part.ref, "rectifier_diode", net, why)
+            yield Role(part.ref, RoleName.RECTIFIER_DIODE, net, why)
     elif part.kind == "inductor":
         why = f"smooths the negative supply between {net} and {far}"
-        yield Role(part.ref, "rail_choke", net, why)
+        yield Role(part.ref, RoleName.RAIL_CHOKE, net, why)
     elif part.note.pot:
         side = part.note.pot_side or "one"
         why = f"{side} half of the pot {part.note.pot} that sets the bias at {feed}"
-        yield Role(part.ref, "bias_pot", feed, why)
+        yield Role(part.ref, RoleName.BIAS_POT, feed, why)
     elif far == GROUND:
         if _is_held(facts, net):
             why = f"lies across the negative supply at {net} and sets no bias"
-            yield Role(part.ref, "bleeder", net, why)
+            yield Role(part.ref, RoleName.BLEEDER, net, why)
         elif net in facts.supply.back:
             why = f"the return current of the supply drops through it and makes {net} negative"
-            yield Role(part.ref, "back_bias_resistor", net, why)
+            yield Role(part.ref, RoleName.BACK_BIAS_RESISTOR, net, why)
         elif biases:
             why = f"leg of the bias divider from {net} to ground"
-            yield Role(part.ref, "bias_divider", feed, why)
+            yield Role(part.ref, RoleName.BIAS_DIVIDER, feed, why)
         else:
-            yield Role(part.ref, "bleeder", net, f"loads the negative supply net {net} to ground")
+            yield Role(
+                part.ref, RoleName.BLEEDER, net, f"loads the negative supply net {net} to ground"
+            )
     elif far in facts.supply.negative:
-        name = "bias_series_resistor" if biases else "rail_dropper"
+        name = RoleName.BIAS_SERIES_RESISTOR if biases else RoleName.RAIL_DROPPER
         why = f"stands in the negative supply between {net} and {far}"
         yield Role(part.ref, name, feed, why)
 

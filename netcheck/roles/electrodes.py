@@ -18,6 +18,7 @@ from netcheck.roles.cathodes import CathodeCircuit
 from netcheck.roles.facts import Facts
 from netcheck.roles.grids import GridCircuit
 from netcheck.roles.plates import is_plate_stopper
+from netcheck.roles.table import RoleName
 
 DIVIDER_SHARE = 0.05
 """A series resistor above this share of the leak behind it divides the signal."""
@@ -47,23 +48,31 @@ def _tube_role(facts: Facts, stage: Stage, stages: tuple[Stage, ...], tube: str)
     inverters = {ref for other in stages if other.kind == "phase_inverter" for ref in other.tubes}
     by_transformer = stage.form == "interstage_transformer"
     if stage.is_output:
-        return Role(tube, "output_tube", stage.id, stage.evidence[0], stage.confidence)
+        return Role(tube, RoleName.OUTPUT_TUBE, stage.id, stage.evidence[0], stage.confidence)
     if stage.kind == "regulator":
-        return Role(tube, "regulator_tube", stage.id, stage.evidence[0], stage.confidence)
+        return Role(tube, RoleName.REGULATOR_TUBE, stage.id, stage.evidence[0], stage.confidence)
     if stage.kind == "current_source":
-        return Role(tube, "current_source_tube", stage.id, stage.evidence[0], stage.confidence)
+        return Role(
+            tube, RoleName.CURRENT_SOURCE_TUBE, stage.id, stage.evidence[0], stage.confidence
+        )
     if stage.kind == "phase_inverter" and not by_transformer:
-        return Role(tube, "phase_inverter_tube", stage.id, stage.evidence[0], stage.confidence)
+        return Role(
+            tube, RoleName.PHASE_INVERTER_TUBE, stage.id, stage.evidence[0], stage.confidence
+        )
     driving = stage.tubes if stage.form in STACKED_FORMS else (tube,)
     targets = {drive.target for ref in driving for drive in facts.couplings.out_of(ref)}
     targets -= set(stage.tubes)
     if targets & output:
         driven = ", ".join(sorted(targets & output))
-        return Role(tube, "driver_tube", stage.id, f"drives the grid of {driven}")
+        return Role(tube, RoleName.DRIVER_TUBE, stage.id, f"drives the grid of {driven}")
     if targets & inverters:
         driven = stage_of(stages, targets & inverters)
-        return Role(tube, "driver_tube", stage.id, f"drives the phase inverter {driven}")
-    name = "cathode_follower_tube" if stage.kind == "cathode_follower" else "voltage_amplifier_tube"
+        return Role(tube, RoleName.DRIVER_TUBE, stage.id, f"drives the phase inverter {driven}")
+    name = (
+        RoleName.CATHODE_FOLLOWER_TUBE
+        if stage.kind == "cathode_follower"
+        else RoleName.VOLTAGE_AMPLIFIER_TUBE
+    )
     return Role(tube, name, stage.id, stage.evidence[0], stage.confidence)
 
 
@@ -77,15 +86,21 @@ def _plate_roles(facts: Facts, stage: Stage, tube: str) -> Iterator[Role]:
     for ref, (_, far) in feed.parts.items():
         part = facts.wiring[ref]
         if is_plate_stopper(facts.wiring, feed, ref):
-            yield Role(ref, "plate_stopper", tube, f"small resistor at the plate of {tube}", 0.9)
+            yield Role(
+                ref, RoleName.PLATE_STOPPER, tube, f"small resistor at the plate of {tube}", 0.9
+            )
         elif part.kind == "inductor":
-            yield Role(ref, "plate_choke", tube, f"choke from {far} to the plate of {tube}")
+            yield Role(ref, RoleName.PLATE_CHOKE, tube, f"choke from {far} to the plate of {tube}")
         elif feed.kind == "choke" and stage.is_output:
             why = f"across the inductor in the plate of {tube}: the load it drives"
-            yield Role(ref, "speaker_load", tube, why, 0.7)
+            yield Role(ref, RoleName.SPEAKER_LOAD, tube, why, 0.7)
         else:
             yield Role(
-                ref, "plate_load", tube, f"feeds the plate of {tube} from {far}", source_net=far
+                ref,
+                RoleName.PLATE_LOAD,
+                tube,
+                f"feeds the plate of {tube} from {far}",
+                source_net=far,
             )
 
 
@@ -97,7 +112,7 @@ def _screen_roles(facts: Facts, tube: str) -> Iterator[Role]:
     for ref in screen.parts:
         end = ends.get(screen.kind, screen.source)
         why = f"feeds the screen of {tube} from {end}"
-        yield Role(ref, "screen_resistor", tube, why, source_net=screen.source)
+        yield Role(ref, RoleName.SCREEN_RESISTOR, tube, why, source_net=screen.source)
 
 
 def _cathode_roles(facts: Facts, stage: Stage, tube: str) -> Iterator[Role]:
@@ -110,17 +125,17 @@ def _cathode_roles(facts: Facts, stage: Stage, tube: str) -> Iterator[Role]:
             continue
         if ref in below:
             why = f"sets the current of {', '.join(active)} below the cathode of {tube}"
-            yield Role(ref, "current_source_bias", tube, why)
+            yield Role(ref, RoleName.CURRENT_SOURCE_BIAS, tube, why)
         else:
             yield _cathode_role(facts, stage, tube, ref, ref in sense)
     for ref in _control_parts(facts, active):
         why = f"holds the control pin of {', '.join(active)}, below the cathode of {tube}"
-        yield Role(ref, "current_source_bias", tube, why, 0.9)
+        yield Role(ref, RoleName.CURRENT_SOURCE_BIAS, tube, why, 0.9)
     for ref in circuit.bypass:
         why = f"bypasses the cathode circuit of {tube} for signal"
-        yield Role(ref, "cathode_bypass_capacitor", tube, why)
+        yield Role(ref, RoleName.CATHODE_BYPASS_CAPACITOR, tube, why)
     for ref in circuit.bleeds:
-        yield Role(ref, "bleeder", tube, f"lifts the cathode of {tube} with current from B+")
+        yield Role(ref, RoleName.BLEEDER, tube, f"lifts the cathode of {tube} with current from B+")
 
 
 def _below(circuit: CathodeCircuit, starts: list[str]) -> set[str]:
@@ -166,26 +181,28 @@ def _cathode_role(facts: Facts, stage: Stage, tube: str, ref: str, sense: bool) 
     if _is_load_below(facts, circuit, ref):
         lower = circuit.stands_on[0]
         why = f"loads the plate of {lower}, fed by the cathode of {tube}"
-        return Role(ref, "plate_load", lower, why, source_net=near)
+        return Role(ref, RoleName.PLATE_LOAD, lower, why, source_net=near)
     if kind in CURRENT_SOURCES:
         why = f"sets the current of the cathode of {tube}{company}, from {near} to {end}"
-        return Role(ref, "current_source", tube, why)
+        return Role(ref, RoleName.CURRENT_SOURCE, tube, why)
     if kind == "diode":
-        return Role(ref, "cathode_diode", tube, f"lifts the cathode of {tube} by its own drop")
+        return Role(
+            ref, RoleName.CATHODE_DIODE, tube, f"lifts the cathode of {tube} by its own drop"
+        )
     if sense:
         why = f"small resistor from the cathode of {tube} to {end}{company}; its bias is fixed"
-        return Role(ref, "sense_resistor", tube, why)
+        return Role(ref, RoleName.SENSE_RESISTOR, tube, why)
     if shared and stage.form in ("long_tailed_pair", "balanced_pair"):
         why = f"carries the current of both cathodes of {' and '.join(stage.tubes)} to {end}"
-        return Role(ref, "tail_resistor", tube, why)
+        return Role(ref, RoleName.TAIL_RESISTOR, tube, why)
     largest = max(circuit.parts, key=lambda other: facts.wiring[other].value or 0.0)
     loads = stage.kind == "cathode_follower" or stage.form == "cathodyne"
     below_white = stage.form == "white" and not circuit.stands_on
     if kind != "resistor" or (loads and not below_white and ref == largest):
         why = f"load in the cathode of {tube}, from {near} to {end}"
-        return Role(ref, "cathode_load", tube, why)
+        return Role(ref, RoleName.CATHODE_LOAD, tube, why)
     why = f"carries the cathode current of {tube} from {near} to {end}{company}"
-    return Role(ref, "cathode_resistor", tube, why)
+    return Role(ref, RoleName.CATHODE_RESISTOR, tube, why)
 
 
 def _grid_roles(facts: Facts, grid: GridCircuit) -> Iterator[Role]:
@@ -195,19 +212,26 @@ def _grid_roles(facts: Facts, grid: GridCircuit) -> Iterator[Role]:
             continue
         if _is_stopper_to_rest(facts, ref, net):
             why = f"in series with the grid of {tube}, which {net} holds at rest"
-            yield Role(ref, "grid_stopper", tube, why)
+            yield Role(ref, RoleName.GRID_STOPPER, tube, why)
             continue
         end = _return_name(facts, tube, net)
-        yield Role(ref, "grid_leak", tube, f"returns the grid of {tube} to {end}", source_net=net)
+        yield Role(
+            ref, RoleName.GRID_LEAK, tube, f"returns the grid of {tube} to {end}", source_net=net
+        )
         if facts.wiring[ref].note.pot:
             why = f"part of the pot {facts.wiring[ref].note.pot} at the grid of {tube}"
-            yield Role(ref, "volume_control", tube, why)
+            yield Role(ref, RoleName.VOLUME_CONTROL, tube, why)
     for ref, (near, far) in grid.series.items():
         yield _series_role(facts, grid, ref, near, far)
     for ref in grid.local:
         why = f"leads from the plate of {tube} back to its own grid"
         yield Role(
-            ref, "feedback_resistor", tube, why, source_net=facts.plates[tube].net, feeds=grid.net
+            ref,
+            RoleName.FEEDBACK_RESISTOR,
+            tube,
+            why,
+            source_net=facts.plates[tube].net,
+            feeds=grid.net,
         )
     yield from _capacitor_roles(facts, grid)
 
@@ -234,7 +258,7 @@ def _series_role(facts: Facts, grid: GridCircuit, ref: str, near: str, far: str)
     part = facts.wiring[ref]
     if part.note.pot:
         why = f"part of the pot {part.note.pot} in the way to the grid of {tube}"
-        return Role(ref, "volume_control", tube, why)
+        return Role(ref, RoleName.VOLUME_CONTROL, tube, why)
     leaks = [
         facts.wiring[other].value or 0.0
         for other in grid.leaks
@@ -242,9 +266,9 @@ def _series_role(facts: Facts, grid: GridCircuit, ref: str, near: str, far: str)
     ]
     divides = bool(leaks) and (part.value or 0.0) > DIVIDER_SHARE * min(leaks)
     if near == grid.net and not divides:
-        return Role(ref, "grid_stopper", tube, f"in series with the grid of {tube} at {far}")
+        return Role(ref, RoleName.GRID_STOPPER, tube, f"in series with the grid of {tube} at {far}")
     why = f"in the signal's way from {far} to the grid of {tube}"
-    return Role(ref, "interstage_resistor", tube, why, 0.9)
+    return Role(ref, RoleName.INTERSTAGE_RESISTOR, tube, why, 0.9)
 
 
 def _capacitor_roles(facts: Facts, grid: GridCircuit) -> Iterator[Role]:
@@ -254,16 +278,16 @@ def _capacitor_roles(facts: Facts, grid: GridCircuit) -> Iterator[Role]:
     for ref, (near, far) in grid.capacitors.items():
         if ref in grid.grounding:
             why = f"holds the grid of {tube} at signal ground"
-            yield Role(ref, "grounding_capacitor", tube, why)
+            yield Role(ref, RoleName.GROUNDING_CAPACITOR, tube, why)
         elif far in plate_nets and facts.around.plates.get(far) == tube:
             why = f"leads from the plate of {tube} back to its own grid"
-            yield Role(ref, "feedback_capacitor", tube, why, source_net=far, feeds=near)
+            yield Role(ref, RoleName.FEEDBACK_CAPACITOR, tube, why, source_net=far, feeds=near)
         elif near in grid.nets and far in grid.nets:
             why = f"passes high frequencies round a resistor in the way to the grid of {tube}"
-            yield Role(ref, "interstage_capacitor", tube, why, 0.9)
+            yield Role(ref, RoleName.INTERSTAGE_CAPACITOR, tube, why, 0.9)
         elif facts.supply.quiet(far) or far in own:
             why = f"shunts the grid circuit of {tube} for high frequencies"
-            yield Role(ref, "grid_shunt_capacitor", tube, why)
+            yield Role(ref, RoleName.GRID_SHUNT_CAPACITOR, tube, why)
 
 
 def screen_chains(facts: Facts) -> tuple[ScreenSupply, ...]:

@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from netcheck.circuit.model import GROUND, Part, PartKind, natural_key
 from netcheck.roles.base import Role
 from netcheck.roles.facts import Facts
+from netcheck.roles.table import RoleName
 
 KINDS: tuple[PartKind, ...] = ("resistor", "capacitor", "inductor", "diode")
 Label = tuple[str, str]
@@ -146,7 +147,9 @@ def feedback_roles(branch: Branch, facts: Facts) -> Iterator[Role]:
     # Into a tail the feedback reaches all tubes on it.
     tubes = facts.around.cathodes.get(goals[0], ()) if receivers else ()
     for part in branch.parts:
-        name = "feedback_capacitor" if part.kind == "capacitor" else "feedback_resistor"
+        name = (
+            RoleName.FEEDBACK_CAPACITOR if part.kind == "capacitor" else RoleName.FEEDBACK_RESISTOR
+        )
         for tube in tubes or receivers[:1] or ("",):
             to = f"the {branch.labels[goals[0]][0]} of {tube}" if tube else "the input"
             yield Role(

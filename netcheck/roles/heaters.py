@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from netcheck.circuit.model import GROUND, Part
 from netcheck.roles.base import Role
 from netcheck.roles.rails import MAX_CELL_V, Supply
+from netcheck.roles.table import RoleName
 from netcheck.roles.wiring import Wiring, is_alternating
 
 MAX_HUM_OHM = 1e3
@@ -111,14 +112,14 @@ def heater_roles(wiring: Wiring, heaters: tuple[Heater, ...]) -> Iterator[Role]:
         first = heater.ends[0]
         ends = " and ".join(heater.ends)
         of = heater.tubes[0] if heater.tubes else first
-        yield Role(heater.source, "heater_source", of, f"feeds a heater between {ends}", 0.9)
+        yield Role(heater.source, RoleName.HEATER_SOURCE, of, f"feeds a heater between {ends}", 0.9)
         for ref, middle in heater.balance.items():
             why = f"joins an end of the heater to {middle}, as another does from the other end"
-            yield Role(ref, "hum_balance", of, why, 0.9)
+            yield Role(ref, RoleName.HUM_BALANCE, of, why, 0.9)
         for ref in heater.loads:
             if not wiring[ref].note.is_lamp:
                 why = f"lies across the heater supply {heater.source}"
-                yield Role(ref, "heater_load", of, why, 0.9)
+                yield Role(ref, RoleName.HEATER_LOAD, of, why, 0.9)
         if heater.lift:
             yield from _lift_roles(wiring, heater)
 
@@ -127,4 +128,4 @@ def _lift_roles(wiring: Wiring, heater: Heater) -> Iterator[Role]:
     for part in wiring.on(heater.lift, "resistor", "capacitor"):
         if part.ref not in heater.balance:
             why = f"holds the heaters at {heater.lift} above ground"
-            yield Role(part.ref, "heater_bias", heater.lift, why, 0.9)
+            yield Role(part.ref, RoleName.HEATER_BIAS, heater.lift, why, 0.9)

@@ -12,6 +12,7 @@ from netcheck.circuit.model import GROUND
 from netcheck.roles.base import Role
 from netcheck.roles.facts import Facts
 from netcheck.roles.feedback import Branch, feedback_nets
+from netcheck.roles.table import RoleName
 
 QUIET = frozenset({"ground", "rail", "bias"})
 
@@ -35,7 +36,7 @@ def load_roles(branches: list[Branch], facts: Facts) -> tuple[list[Role], dict[i
         roles += [
             Role(
                 part.ref,
-                "ground_reference",
+                RoleName.GROUND_REFERENCE,
                 str(branch.ends[0]),
                 "ties the floating load winding to ground",
             )
@@ -86,14 +87,16 @@ def _load_branch(branch: Branch, is_speaker: bool) -> Iterator[Role]:
         if is_speaker:
             sure = 1.0 if part.note.is_speaker or len(branch.parts) == 1 else 0.9
             how = "noted as the speaker" if part.note.is_speaker else "load across the load winding"
-            yield Role(part.ref, "speaker_load", net, how, sure)
+            yield Role(part.ref, RoleName.SPEAKER_LOAD, net, how, sure)
         elif _is_zobel(branch) and branch.has("resistor"):
-            yield Role(part.ref, "zobel", net, "resistor and capacitor in series across the load")
+            yield Role(
+                part.ref, RoleName.ZOBEL, net, "resistor and capacitor in series across the load"
+            )
         elif part.kind == "capacitor":
-            yield Role(part.ref, "winding_capacitance", net, "across the load winding", 0.8)
+            yield Role(part.ref, RoleName.WINDING_CAPACITANCE, net, "across the load winding", 0.8)
         else:
             yield Role(
-                part.ref, "winding_loss", net, "across the load winding beside the load", 0.8
+                part.ref, RoleName.WINDING_LOSS, net, "across the load winding beside the load", 0.8
             )
 
 
@@ -106,7 +109,7 @@ def shunt_roles(branch: Branch, facts: Facts) -> Iterator[Role]:
         for winding in windings:
             yield from _winding_shunt(branch, winding)
     elif signal == {"winding"}:
-        name = "winding_capacitance" if branch.only == "capacitor" else "winding_loss"
+        name = RoleName.WINDING_CAPACITANCE if branch.only == "capacitor" else RoleName.WINDING_LOSS
         text = "across the winding of an interstage transformer at {of}"
         yield from _named(branch, name, branch.nets("winding")[0], text, 0.9)
     elif "plate" in signal and signal <= {"plate", "cathode", "screen"}:
@@ -115,20 +118,20 @@ def shunt_roles(branch: Branch, facts: Facts) -> Iterator[Role]:
         yield from _screen_shunt(branch)
     elif signal == {"cathode"} and set(branch.nets("cathode")) & feedback_nets(facts):
         text = "takes feedback at {of} to ground, more of it at some frequencies"
-        yield from _named(branch, "feedback_shunt", branch.nets("cathode")[0], text, 0.9)
+        yield from _named(branch, RoleName.FEEDBACK_SHUNT, branch.nets("cathode")[0], text, 0.9)
     elif signal == {"cathode"}:
         yield from _cathode_shunt(branch)
     elif "grid" in signal and signal <= {"grid", "cathode"}:
         yield from _grid_shunt(branch)
     elif signal == {"input"} and kinds <= {"input", "ground"}:
-        yield from _named(branch, "input_load", branch.ends[0], "loads the input", 1.0)
+        yield from _named(branch, RoleName.INPUT_LOAD, branch.ends[0], "loads the input", 1.0)
     elif not signal and "rail" in kinds and branch.has("diode"):
         yield from _regulator(branch, branch.nets("rail")[0])
     elif not signal and "rail" in kinds:
-        name = "decoupling_capacitor" if branch.has("capacitor") else "bleeder"
+        name = RoleName.DECOUPLING_CAPACITOR if branch.has("capacitor") else RoleName.BLEEDER
         yield from _named(branch, name, branch.nets("rail")[0], "hangs on the rail {of}", 0.9)
     elif not signal and "bias" in kinds:
-        name = "bias_filter_capacitor" if branch.has("capacitor") else "bias_divider"
+        name = RoleName.BIAS_FILTER_CAPACITOR if branch.has("capacitor") else RoleName.BIAS_DIVIDER
         yield from _named(branch, name, branch.nets("bias")[0], "hangs on the net {of}", 0.8)
 
 
@@ -137,11 +140,15 @@ def _regulator(branch: Branch, rail: str) -> Iterator[Role]:
     for part in branch.parts:
         if part.kind == "diode":
             why = f"holds the rail {rail} at its own voltage"
-            yield Role(part.ref, "regulator_diode", rail, why, 0.9)
+            yield Role(part.ref, RoleName.REGULATOR_DIODE, rail, why, 0.9)
         elif part.kind == "capacitor":
-            yield Role(part.ref, "decoupling_capacitor", rail, f"steadies the rail {rail}", 0.9)
+            yield Role(
+                part.ref, RoleName.DECOUPLING_CAPACITOR, rail, f"steadies the rail {rail}", 0.9
+            )
         else:
-            yield Role(part.ref, "bleeder", rail, f"in the path that holds the rail {rail}", 0.9)
+            yield Role(
+                part.ref, RoleName.BLEEDER, rail, f"in the path that holds the rail {rail}", 0.9
+            )
 
 
 def _plate_shunt(branch: Branch, facts: Facts) -> Iterator[Role]:
@@ -151,23 +158,23 @@ def _plate_shunt(branch: Branch, facts: Facts) -> Iterator[Role]:
     if resistor and kinds == {"plate", "cathode"} and _stacked(branch, facts):
         upper = branch.owners("cathode")[0]
         why = f"carries the cathode current of {upper} to the tube below it"
-        yield Role(branch.parts[0].ref, "cathode_resistor", upper, why)
+        yield Role(branch.parts[0].ref, RoleName.CATHODE_RESISTOR, upper, why)
     elif resistor and kinds == {"plate"} and len(branch.owners("plate")) == 1:
         text = "brings the signal of the plate of {of} to its coupling capacitor"
-        yield from _named(branch, "interstage_resistor", tube, text, 0.9)
+        yield from _named(branch, RoleName.INTERSTAGE_RESISTOR, tube, text, 0.9)
     else:
         text = "shapes the response at the plate of {of}"
         for each in branch.owners("plate"):
-            yield from _named(branch, "plate_shunt", each, text, 0.8)
+            yield from _named(branch, RoleName.PLATE_SHUNT, each, text, 0.8)
 
 
 def _screen_shunt(branch: Branch) -> Iterator[Role]:
     tube = branch.owners("screen")[0]
     if branch.only == "resistor":
-        yield from _named(branch, "bleeder", tube, "divides the screen's feed of {of}", 1.0)
+        yield from _named(branch, RoleName.BLEEDER, tube, "divides the screen's feed of {of}", 1.0)
     else:
         text = "holds the screen of {of} steady"
-        yield from _named(branch, "screen_bypass_capacitor", tube, text, 1.0)
+        yield from _named(branch, RoleName.SCREEN_BYPASS_CAPACITOR, tube, text, 1.0)
 
 
 def _stacked(branch: Branch, facts: Facts) -> bool:
@@ -175,7 +182,7 @@ def _stacked(branch: Branch, facts: Facts) -> bool:
     return any(facts.plates[tube].kind == "stacked" for tube in plates)
 
 
-def _named(branch: Branch, name: str, of: str, text: str, sure: float) -> Iterator[Role]:
+def _named(branch: Branch, name: RoleName, of: str, text: str, sure: float) -> Iterator[Role]:
     for part in branch.parts:
         yield Role(part.ref, name, of, text.format(of=of), sure)
 
@@ -212,31 +219,37 @@ def _winding_shunt(branch: Branch, winding: str) -> Iterator[Role]:
     ends = " and ".join(branch.ends)
     if branch.only == "capacitor":
         why = f"capacitor across the plate winding, between {ends}"
-        yield Role(branch.parts[0].ref, "winding_capacitance", winding, why, 0.9)
+        yield Role(branch.parts[0].ref, RoleName.WINDING_CAPACITANCE, winding, why, 0.9)
         return
     for part in branch.parts:
         why = f"in a lossy branch across the plate winding, between {ends}"
-        yield Role(part.ref, "winding_loss", winding, why, 0.9)
+        yield Role(part.ref, RoleName.WINDING_LOSS, winding, why, 0.9)
 
 
 def _cathode_shunt(branch: Branch) -> Iterator[Role]:
     tube = branch.owners("cathode")[0]
     if branch.only == "resistor":
         why = f"joins the cathode of {tube} to {branch.ends[-1]}"
-        yield Role(branch.parts[0].ref, "cathode_resistor", tube, why, 0.7)
+        yield Role(branch.parts[0].ref, RoleName.CATHODE_RESISTOR, tube, why, 0.7)
     elif branch.only == "diode":
-        yield Role(branch.parts[0].ref, "cathode_diode", tube, f"at the cathode of {tube}", 0.8)
+        yield Role(
+            branch.parts[0].ref, RoleName.CATHODE_DIODE, tube, f"at the cathode of {tube}", 0.8
+        )
     elif branch.has("capacitor"):
         yield from _named(
-            branch, "cathode_bypass_capacitor", tube, "bypasses the cathode of {of} for signal", 0.8
+            branch,
+            RoleName.CATHODE_BYPASS_CAPACITOR,
+            tube,
+            "bypasses the cathode of {of} for signal",
+            0.8,
         )
 
 
 def _grid_shunt(branch: Branch) -> Iterator[Role]:
     tube = branch.owners("grid")[0]
     if branch.has("diode"):
-        yield from _named(branch, "protection_diode", tube, "clamps the grid of {of}", 0.8)
+        yield from _named(branch, RoleName.PROTECTION_DIODE, tube, "clamps the grid of {of}", 0.8)
     elif branch.has("capacitor"):
         yield from _named(
-            branch, "grid_shunt_capacitor", tube, "shunts the grid of {of} for signal", 0.8
+            branch, RoleName.GRID_SHUNT_CAPACITOR, tube, "shunts the grid of {of} for signal", 0.8
         )

@@ -22,6 +22,7 @@ from netcheck.roles.coupling import CouplingCapacitor, Drive, Network
 from netcheck.roles.facts import Facts
 from netcheck.roles.feedback import feedback_nets
 from netcheck.roles.grids import GridCircuit
+from netcheck.roles.table import RoleName
 
 
 def signal_flow(
@@ -123,7 +124,7 @@ def input_roles(facts: Facts) -> Iterator[Role]:
             else ""
         )
         how = "noted as the input" if part.note.is_input else "a source that leads to a grid first"
-        yield Role(ref, "input_source", part.nets[0], how + grids)
+        yield Role(ref, RoleName.INPUT_SOURCE, part.nets[0], how + grids)
 
 
 def coupling_roles(facts: Facts) -> Iterator[Role]:
@@ -141,7 +142,7 @@ def _capacitor_role(facts: Facts, found: CouplingCapacitor) -> Iterator[Role]:
         why = f"joins the input to the {pin} of {grids}{way}"
         nets = (found.source_net, found.feeds)
         for tube in found.targets:
-            yield Role(found.part, "input_capacitor", tube, why, 1.0, *nets)
+            yield Role(found.part, RoleName.INPUT_CAPACITOR, tube, why, 1.0, *nets)
         return
     blocks = "B+" if found.electrode == "plate" else "the cathode's voltage"
     why = (
@@ -150,7 +151,7 @@ def _capacitor_role(facts: Facts, found: CouplingCapacitor) -> Iterator[Role]:
     )
     yield Role(
         found.part,
-        "coupling_capacitor",
+        RoleName.COUPLING_CAPACITOR,
         found.source,
         why,
         source_net=found.source_net,
@@ -196,16 +197,22 @@ def _interstage(facts: Facts, network: Network, taken: Collection[str]) -> Itera
         origin = f"the {network.electrode} of {network.source}" if network.source else "the input"
         why = f"joins {origin} to the network that leads to the grid of {grids}"
         if network.source:
-            yield Role(network.first, "coupling_capacitor", network.source, why, 0.9, *nets)
+            yield Role(network.first, RoleName.COUPLING_CAPACITOR, network.source, why, 0.9, *nets)
         else:
             for tube in network.grids:
-                yield Role(network.first, "input_capacitor", tube, why, 0.9, *nets)
+                yield Role(network.first, RoleName.INPUT_CAPACITOR, tube, why, 0.9, *nets)
     for ref in network.parts:
         if ref in taken:
             continue
         part = facts.wiring[ref]
         why = f"in the network that leads to the grid of {grids}"
-        name = "volume_control" if part.note.pot else f"interstage_{part.kind}"
+        name = (
+            RoleName.INTERSTAGE_CAPACITOR
+            if part.kind == "capacitor"
+            else RoleName.INTERSTAGE_RESISTOR
+        )
+        if part.note.pot:
+            name = RoleName.VOLUME_CONTROL
         for tube in network.grids:
             yield Role(ref, name, tube, why, 0.8)
 
@@ -215,7 +222,7 @@ def _output(facts: Facts, network: Network, taken: Collection[str]) -> Iterator[
         why = f"brings the signal of the {network.electrode} of {network.source} out"
         yield Role(
             network.first,
-            "output_capacitor",
+            RoleName.OUTPUT_CAPACITOR,
             network.source,
             why,
             0.8,
@@ -228,7 +235,7 @@ def _output(facts: Facts, network: Network, taken: Collection[str]) -> Iterator[
         part = facts.wiring[ref]
         why = f"at the output behind {network.first}; no grid follows"
         if part.kind == "capacitor":
-            yield Role(ref, "interstage_capacitor", network.source, why, 0.7)
+            yield Role(ref, RoleName.INTERSTAGE_CAPACITOR, network.source, why, 0.7)
         else:
-            name = "volume_control" if part.note.pot else "output_load"
+            name = RoleName.VOLUME_CONTROL if part.note.pot else RoleName.OUTPUT_LOAD
             yield Role(ref, name, network.source, why, 0.8)

@@ -12,6 +12,7 @@ from netcheck.circuit.model import GROUND, Part
 from netcheck.roles.base import Role
 from netcheck.roles.facts import Facts
 from netcheck.roles.rails import rectifiers
+from netcheck.roles.table import RoleName
 from netcheck.roles.wiring import is_alternating
 
 
@@ -90,11 +91,14 @@ def _source_roles(facts: Facts) -> Iterator[Role]:
             continue
         if is_alternating(part):
             why = f"alternating source between {' and '.join(part.nets)} that drives no grid"
-            yield Role(part.ref, "supply_source", part.nets[0], why)
+            yield Role(part.ref, RoleName.SUPPLY_SOURCE, part.nets[0], why)
         elif nets and (set(nets) & set(facts.supply.positive) or set(nets) & feeding):
             sign = "B+" if nets[0] in facts.supply.positive else "a negative supply"
             yield Role(
-                part.ref, "supply_source", nets[0], f"direct voltage source of {sign} at {nets[0]}"
+                part.ref,
+                RoleName.SUPPLY_SOURCE,
+                nets[0],
+                f"direct voltage source of {sign} at {nets[0]}",
             )
 
 
@@ -115,26 +119,30 @@ def _dropper_roles(part: Part, near: str, far: str, lifted: bool, source: bool) 
     """Yield the role of a part between two rails."""
     if lifted:
         why = f"upper leg of the divider from {near} that lifts the grids at {far}"
-        yield Role(part.ref, "bias_divider", far, why)
+        yield Role(part.ref, RoleName.BIAS_DIVIDER, far, why)
     elif part.note.fuse_a or part.note.is_lamp:
         return  # said by its note
     elif part.kind == "inductor":
-        yield Role(part.ref, "rail_choke", far, f"smooths B+ on its way from {near} to {far}")
+        yield Role(
+            part.ref, RoleName.RAIL_CHOKE, far, f"smooths B+ on its way from {near} to {far}"
+        )
     elif part.kind == "diode" and part.nets[0] == near:
-        yield Role(part.ref, "rectifier_diode", far, f"passes B+ one way from {near} to {far}")
+        yield Role(
+            part.ref, RoleName.RECTIFIER_DIODE, far, f"passes B+ one way from {near} to {far}"
+        )
     elif part.kind == "diode":
         why = f"drops its own breakdown voltage from {near} to {far}"
-        yield Role(part.ref, "regulator_diode", far, why, 0.9)
+        yield Role(part.ref, RoleName.REGULATOR_DIODE, far, why, 0.9)
     elif part.kind == "transistor":
         why = f"passes the current of {far} on from {near} and holds its voltage"
-        yield Role(part.ref, "regulator_transistor", far, why)
+        yield Role(part.ref, RoleName.REGULATOR_TRANSISTOR, far, why)
     elif part.kind == "tube":
         return  # a rectifier, or a regulator's tube: a stage
     elif source:
         why = f"stands between the source at {near} and everything it feeds at {far}"
-        yield Role(part.ref, "supply_resistance", far, why)
+        yield Role(part.ref, RoleName.SUPPLY_RESISTANCE, far, why)
     else:
-        yield Role(part.ref, "rail_dropper", far, f"drops B+ from {near} to {far}")
+        yield Role(part.ref, RoleName.RAIL_DROPPER, far, f"drops B+ from {near} to {far}")
 
 
 def _shunt_roles(facts: Facts, net: str, first: bool, lifted: bool) -> Iterator[Role]:
@@ -144,17 +152,21 @@ def _shunt_roles(facts: Facts, net: str, first: bool, lifted: bool) -> Iterator[
         if part.kind == "capacitor" and returned:
             if lifted:
                 why = f"holds the grid bias at {net} steady"
-                yield Role(part.ref, "bias_filter_capacitor", net, why)
+                yield Role(part.ref, RoleName.BIAS_FILTER_CAPACITOR, net, why)
             elif first:
-                yield Role(part.ref, "reservoir_capacitor", net, f"first capacitor of B+, at {net}")
+                yield Role(
+                    part.ref, RoleName.RESERVOIR_CAPACITOR, net, f"first capacitor of B+, at {net}"
+                )
             else:
-                yield Role(part.ref, "decoupling_capacitor", net, f"holds the rail {net} steady")
+                yield Role(
+                    part.ref, RoleName.DECOUPLING_CAPACITOR, net, f"holds the rail {net} steady"
+                )
         elif part.kind == "resistor" and far == GROUND and not part.note.is_lamp:
             if lifted:
                 why = f"lower leg of the divider that lifts the grids at {net}"
-                yield Role(part.ref, "bias_divider", net, why)
+                yield Role(part.ref, RoleName.BIAS_DIVIDER, net, why)
             else:
-                yield Role(part.ref, "bleeder", net, f"loads the rail {net} to ground")
+                yield Role(part.ref, RoleName.BLEEDER, net, f"loads the rail {net} to ground")
 
 
 def _rectifier_roles(facts: Facts) -> Iterator[Role]:
@@ -162,7 +174,7 @@ def _rectifier_roles(facts: Facts) -> Iterator[Role]:
     for part, anode, cathode in rectifiers(facts.wiring):
         if part.kind == "tube":
             why = f"has no grid and passes current from {anode} to {cathode}"
-            yield Role(part.ref, "rectifier_tube", cathode, why)
+            yield Role(part.ref, RoleName.RECTIFIER_TUBE, cathode, why)
         elif cathode in seeds or anode in seeds:
             net = cathode if cathode in seeds else anode
-            yield Role(part.ref, "rectifier_diode", net, f"charges the supply net {net}")
+            yield Role(part.ref, RoleName.RECTIFIER_DIODE, net, f"charges the supply net {net}")

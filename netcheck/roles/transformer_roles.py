@@ -16,6 +16,7 @@ from netcheck.circuit.model import natural_key
 from netcheck.roles.base import OutputTransformer, Role, Stage
 from netcheck.roles.facts import Facts
 from netcheck.roles.feedback import Branch
+from netcheck.roles.table import RoleName
 from netcheck.roles.transformers import Transformer
 
 
@@ -47,12 +48,12 @@ def transformer_roles(facts: Facts, stages: tuple[Stage, ...]) -> Iterator[Role]
         yield from _wire_roles(facts, transformer)
         for tube, ref in transformer.stoppers.items():
             why = f"joins the plate of {tube} to its winding"
-            yield Role(ref, "plate_stopper", tube, why)
+            yield Role(ref, RoleName.PLATE_STOPPER, tube, why)
         for tube, ref in transformer.parafeed.items():
             why = f"brings the signal of the plate of {tube} to the winding and blocks its B+"
             net = facts.wiring[tube].net("plate")
             far = transformer.entry[tube]
-            yield Role(ref, "output_capacitor", tube, why, source_net=net, feeds=far)
+            yield Role(ref, RoleName.OUTPUT_CAPACITOR, tube, why, source_net=net, feeds=far)
 
 
 def _winding_roles(facts: Facts, transformer: Transformer, stage: str) -> Iterator[Role]:
@@ -62,19 +63,21 @@ def _winding_roles(facts: Facts, transformer: Transformer, stage: str) -> Iterat
         for owner, circuit in facts.cathodes.items():
             if tube in circuit.windings:
                 why = f"winding in the cathode of {owner}"
-                yield Role(tube, "feedback_winding", owner, why)
+                yield Role(tube, RoleName.FEEDBACK_WINDING, owner, why)
     if transformer.use == "output" and stage:
         yield from _primary_roles(transformer)
         for ref in transformer.secondaries:
             ends = " and ".join(transformer.windings[ref].ends)
             why = f"coupled to the plate windings; gives the signal to the load between {ends}"
-            yield Role(ref, "output_transformer_secondary", stage, why)
+            yield Role(ref, RoleName.OUTPUT_TRANSFORMER_SECONDARY, stage, why)
         return
-    names = {"interstage": "interstage_transformer", "mains": "mains_transformer"}
-    name = names.get(transformer.use, "interstage_transformer" if transformer.paths else "")
+    names = {"interstage": RoleName.INTERSTAGE_TRANSFORMER, "mains": RoleName.MAINS_TRANSFORMER}
+    name = names.get(transformer.use)
+    if name is None and transformer.paths:
+        name = RoleName.INTERSTAGE_TRANSFORMER
     for ref in transformer.windings:
         if name and ref not in transformer.cathode_windings:
-            use = "grids" if name == "interstage_transformer" else "rectifiers"
+            use = "grids" if name == RoleName.INTERSTAGE_TRANSFORMER else "rectifiers"
             why = f"winding of a transformer that drives {use}"
             for of in transformer.paths or (ref,):
                 yield Role(ref, name, of, why)
@@ -92,7 +95,7 @@ def _primary_roles(transformer: Transformer) -> Iterator[Role]:
                 end = transformer.center_tap or "the other plate"
                 place = f"in the {electrode} circuit of {tube}, ending at {end}"
             why = f"winding {place}"
-            yield Role(ref, "output_transformer_primary", tube, why)
+            yield Role(ref, RoleName.OUTPUT_TRANSFORMER_PRIMARY, tube, why)
 
 
 def _wire_roles(facts: Facts, transformer: Transformer) -> Iterator[Role]:
@@ -100,10 +103,10 @@ def _wire_roles(facts: Facts, transformer: Transformer) -> Iterator[Role]:
         for ref in winding.wires:
             if facts.wiring[ref].kind == "inductor":
                 why = f"uncoupled inductance in series with {winding.ref}"
-                yield Role(ref, "leakage_inductance", winding.ref, why, 0.9)
+                yield Role(ref, RoleName.LEAKAGE_INDUCTANCE, winding.ref, why, 0.9)
             else:
                 why = f"stands in series with {winding.ref} alone: the resistance of its wire"
-                yield Role(ref, "wire_resistance", winding.ref, why, 0.9)
+                yield Role(ref, RoleName.WIRE_RESISTANCE, winding.ref, why, 0.9)
 
 
 BRIDGE = 2
@@ -128,13 +131,13 @@ def bridged_loads(branches: list[Branch], placed: set[str]) -> tuple[list[Role],
         for part in branch.parts:
             if branch is load:
                 why = "load between the load windings of two transformers"
-                roles.append(Role(part.ref, "speaker_load", net, why))
+                roles.append(Role(part.ref, RoleName.SPEAKER_LOAD, net, why))
             elif branch.has("capacitor"):
                 why = "resistor and capacitor in series across the bridged load"
-                roles.append(Role(part.ref, "zobel", net, why, 0.9))
+                roles.append(Role(part.ref, RoleName.ZOBEL, net, why, 0.9))
             else:
                 why = "across the bridged load windings beside the load"
-                roles.append(Role(part.ref, "winding_loss", net, why, 0.8))
+                roles.append(Role(part.ref, RoleName.WINDING_LOSS, net, why, 0.8))
     if load is not None:
         resistors = [part for part in load.parts if part.kind == "resistor"]
         marked = [part for part in load.parts if part.note.is_speaker]

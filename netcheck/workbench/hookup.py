@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from netcheck.circuit.model import GROUND, Circuit
 from netcheck.roles.base import OutputTransformer, Roles, Stage
+from netcheck.roles.table import RoleName
 from netcheck.solve.results import Hookup
 
 
@@ -75,7 +76,7 @@ def output_nets(circuit: Circuit, roles: Roles) -> tuple[str, str]:
         if transformer.secondaries:
             first, second = circuit[transformer.secondaries[0]].nets
             return first, second
-    couplers = [role for role in roles.named("coupling_capacitor") if role.of != ""]
+    couplers = [role for role in roles.named(RoleName.COUPLING_CAPACITOR) if role.of != ""]
     if couplers:
         last = couplers[-1]
         return circuit[last.part].other_net(last.source_net), GROUND
@@ -89,7 +90,7 @@ def bare_windings(circuit: Circuit, roles: Roles) -> tuple[tuple[str, str], ...]
     """Plate windings across which nothing takes up the leakage inductance."""
     lossy = {
         net
-        for role in roles.named("winding_loss", "winding_capacitance")
+        for role in roles.named(RoleName.WINDING_LOSS, RoleName.WINDING_CAPACITANCE)
         for net in circuit[role.part].nets
     }
     bare: dict[tuple[str, str], None] = {}

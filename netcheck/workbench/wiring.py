@@ -36,6 +36,7 @@ from netcheck.judge.wiring_idle import capacitor_findings, overload_findings
 from netcheck.netlist.cards import PartNote
 from netcheck.roles.adjusters import END_OHM
 from netcheck.roles.base import Adjuster, Roles
+from netcheck.roles.table import RoleName
 from netcheck.solve.deck import DeckError, write_deck
 from netcheck.solve.ngspice import Engine, EngineFailure
 from netcheck.solve.pool import Job, Lost
@@ -207,7 +208,7 @@ HUGE_F = 1.0
 COUNTS = 0.02
 """A loop gain below 2 % (0.2 dB) is no feedback worth a word (our choice)."""
 
-NAMES = ("feedback_resistor", "feedback_capacitor")
+NAMES = (RoleName.FEEDBACK_RESISTOR, RoleName.FEEDBACK_CAPACITOR)
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from netcheck.circuit.model import Circuit, Part
 from netcheck.roles import recognise
-from netcheck.roles.base import ROLE_NAMES
+from netcheck.roles.table import RoleName
 
 from .circuits import CASES, circuit_of
 
@@ -50,7 +50,7 @@ def test_every_role_has_a_listed_name_a_reason_and_a_known_part() -> None:
     for circuit in corpus().values():
         roles = recognise(circuit)
 
-        assert {role.name for role in roles} <= ROLE_NAMES
+        assert {role.name for role in roles} <= set(RoleName)
         assert all(role.why and 0.0 < role.confidence <= 1.0 for role in roles)
         assert {role.part for role in roles} | set(roles.unrecognised) == set(circuit.parts)
 

@@ -7,7 +7,7 @@ import time
 import pytest
 
 from netcheck.roles import Roles, Stage, recognise
-from netcheck.roles.base import ROLE_NAMES
+from netcheck.roles.table import RoleName
 
 from .circuits import CASES, case_text, circuit_of, circuit_of_lines
 
@@ -355,7 +355,7 @@ def test_an_endless_chain_of_resistors_is_survived() -> None:
 def test_roles_are_from_the_closed_list_and_say_why() -> None:
     for path in CASES.glob("*.cir"):
         for role in recognise(circuit_of(case_text(path.stem))):
-            assert role.name in ROLE_NAMES
+            assert role.name in list(RoleName)
             assert len(role.why.split()) > 2
             assert 0.0 < role.confidence <= 1.0
 

@@ -20,6 +20,7 @@ from netcheck.report.words import (
     ratio_words,
 )
 from netcheck.roles.base import Stage
+from netcheck.roles.table import RoleName
 
 
 def write_opening(console: Console, audit: Audit) -> None:
@@ -92,7 +93,7 @@ def write_recognised(console: Console, audit: Audit) -> None:
         hanging(console, f"{number}. ", body)
     if rails := audit.roles.rails:
         paragraph(console, f"Supply nets, from the source outward: {', '.join(rails)}")
-    couplers = audit.roles.named("coupling_capacitor")
+    couplers = audit.roles.named(RoleName.COUPLING_CAPACITOR)
     if couplers:
         grids = facts.tubes_by_grid_net(audit)
         names = [
