@@ -28,6 +28,7 @@ from netcheck.judge.base import Stress
 from netcheck.judge.verdict import HIGHEST_AT_LIMIT, adds_to_health
 from netcheck.solve.results import NotSolved
 
+Direction = Literal["below", "above"]
 TippingStatus = Literal["found", "never", "already_over", "not_solved"]
 
 GRID_POINTS = 13
@@ -80,7 +81,7 @@ class TippingPoint:
     victim: str
     quantity: str
     condition: str
-    direction: Literal["below", "above"]
+    direction: Direction
     value: float | None
     unit: str
     status: TippingStatus

@@ -19,11 +19,10 @@ from typing import Literal
 
 from netcheck.source import Span
 
-GATE_SCHEMA_VERSION = "1.0"
-
 Outcome = Literal["unanswered", "fail", "unsolved", "warn", "waived", "known", "note", "pass"]
 Family = Literal["netlist", "healthy", "tolerance", "fault", "tipping", "wiring", "waiver"]
-Change = Literal["", "new", "worse", "same", "better", "gone"]
+Move = Literal["new", "worse", "same", "better", "gone"]
+Change = Literal["", Move]
 
 OUTCOMES: tuple[Outcome, ...] = (
     "unanswered",

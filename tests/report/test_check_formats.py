@@ -17,7 +17,8 @@ import pytest
 import xmlschema
 from sample_checks import HOSTILE, REPORTS, broken, clean, findings, hostile
 
-from netcheck.report import to_gate_json, to_gate_text, to_junit, to_sarif
+from netcheck.report import to_gate_text, to_junit, to_sarif
+from netcheck.report.documents.register import schema_of
 from netcheck.report.escapes import csv_cell, github_message, github_property, markdown, xml
 from netcheck.report.formats import CheckFormat, render_checks
 from netcheck.source import Span
@@ -80,7 +81,7 @@ def test_a_log_that_is_wrong_is_refused() -> None:
 
 @pytest.mark.parametrize("make", [*REPORTS.values(), hostile])
 def test_json_keeps_to_its_schema(make: Any) -> None:
-    schema = to_gate_json.schema()
+    schema = schema_of("gate")
     jsonschema.Draft202012Validator.check_schema(schema)
 
     document = json.loads(render_checks(make(), CheckFormat.JSON))

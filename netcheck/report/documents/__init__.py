@@ -1,0 +1,5 @@
+"""The JSON documents: one frozen class an object, its fields the keys in written order.
+
+Comes in: the results that the program hands about.  Goes out: plain dictionaries and
+lists, and the JSON Schema of each document.  Both are read off the same classes.
+"""
