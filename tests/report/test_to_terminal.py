@@ -13,7 +13,8 @@ from sample_audit import build, circuit, leak, result, roles, solved, stress
 from netcheck.circuit.changes import ReplaceTube
 from netcheck.findings import Finding
 from netcheck.report import to_terminal
-from netcheck.report.console import make_console
+from netcheck.report.console import make_console, plain_text
+from netcheck.report.terminal.layout import Column, table
 
 GOLDEN = Path(__file__).parent.parent / "golden" / "report"
 NASTY = "[bold red]x[/]\x1b[31m\x1b]0;t\x07\u202e"
@@ -217,3 +218,32 @@ def test_preamplifier_says_that_it_has_no_output_stage() -> None:
     no_output = replace(roles(), stages=roles().stages[1:])
 
     assert "No output stage was recognised" in to_terminal.render(build(roles=no_output))
+
+
+@pytest.mark.parametrize("width", [40, 60, 72])
+def test_no_word_of_a_head_breaks_in_a_narrow_terminal(width: int) -> None:
+    words = set(to_terminal.render(build(), width=width).split())
+
+    for title in ("screen", "cathode", "share", "plate", "limit"):
+        assert title in words
+
+
+def test_a_table_without_room_for_its_words_becomes_paragraphs() -> None:
+    columns = [
+        Column("tube", wrap=False),
+        Column("cathode V", justify="right"),
+        Column("screen mA"),
+    ]
+    rows = [["X1 12AX7", "12.84", "3.70"], ["X2 6V6GT", "1.30", ""]]
+
+    def written(width: int) -> list[str]:
+        return plain_text(lambda console: table(console, columns, rows), width).splitlines()
+
+    assert written(24)[0].split() == ["cathode", "screen"]
+    assert written(22) == [
+        "- X1 12AX7: cathode V",
+        "  12.84, screen mA",
+        "  3.70",
+        "- X2 6V6GT: cathode V",
+        "  1.30",
+    ]

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from rich.box import Box
+from rich.cells import cell_len
 from rich.console import Console
 from rich.padding import Padding
 from rich.table import Table
@@ -28,6 +29,8 @@ WIDE = 112
 NARROW = 80
 """Below this, tables of many columns become short paragraphs."""
 _ROOMY = 100
+_LONG_WORD = 24
+"""A word of a table longer than this may break."""
 DEFAULT_ROWS = 20
 """Rows of a table without `--all`."""
 
@@ -95,17 +98,60 @@ def hanging(console: Console, lead: str, body: Text) -> None:
 def table(
     console: Console, columns: Sequence[Column], rows: Iterable[Sequence[str | Text]]
 ) -> None:
-    """Write a table with a rule under its head."""
+    """Write a table with a rule under its head; as paragraphs where a word would break."""
     gap = 1 if console.width >= _ROOMY else 0  # beside the blank that the box itself puts there
+    cells = [[safe(cell) if isinstance(cell, str) else cell for cell in row] for row in rows]
+    widths = _widths(columns, cells, console.width - (gap + 1) * (len(columns) - 1))
+    if widths is None:
+        for row in cells:
+            hanging(console, "- ", _record(columns, row))
+        return
     made = Table(box=_RULED, show_edge=False, pad_edge=False, padding=(0, gap, 0, 0))
-    for column in columns:
+    for column, width in zip(columns, widths, strict=True):
         made.add_column(
             Text(column.title),
             justify=column.justify,
             no_wrap=not column.wrap,
+            width=width,
             overflow="fold",
             vertical="top",
         )
-    for row in rows:
-        made.add_row(*(safe(cell) if isinstance(cell, str) else cell for cell in row))
+    for row in cells:
+        made.add_row(*row)
     console.print(made)
+
+
+def _widths(
+    columns: Sequence[Column], cells: Sequence[Sequence[Text]], room: int
+) -> list[int] | None:
+    """Return the width of each column, the widest giving way first; none where words would break.
+
+    room: what the columns may take together.  A word longer than `_LONG_WORD` may break.
+    """
+    texts = [[Text(column.title), *(row[at] for row in cells)] for at, column in enumerate(columns)]
+    widths = [
+        max(cell_len(line) for text in each for line in text.plain.split("\n")) for each in texts
+    ]
+    least = [
+        max(min(_LONG_WORD, cell_len(word)) for text in each for word in text.plain.split() or [""])
+        if column.wrap
+        else width
+        for column, width, each in zip(columns, widths, texts, strict=True)
+    ]
+    while sum(widths) > room:
+        slack = [at for at, width in enumerate(widths) if width > least[at]]
+        if not slack:
+            return None
+        widths[max(slack, key=widths.__getitem__)] -= 1
+    return widths
+
+
+def _record(columns: Sequence[Column], row: Sequence[Text]) -> Text:
+    """Return a row of a table as one sentence: the first cell, then what each other one is."""
+    lead, *rest = row
+    named = (
+        Text(f"{column.title} ").append_text(cell)
+        for column, cell in zip(columns[1:], rest, strict=True)
+        if cell.plain
+    )
+    return Text(": ").join((lead, Text(", ").join(named)))
