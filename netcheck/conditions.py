@@ -19,6 +19,8 @@ FULL: Final = "full"
 OVERDRIVE: Final = "overdrive"
 FULL_100HZ: Final = "full_100hz"
 HOTTEST: Final = "hottest_drive"
+WORST_DRIVE: Final = "worst drive"
+"""Of the highest load over all inputs; nothing is solved under this name."""
 DRIVEN: Final = "driven"
 """The kind of every condition with a signal; no condition has this name."""
 

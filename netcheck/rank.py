@@ -22,15 +22,13 @@ from typing import Literal
 
 from netcheck.circuit.model import Circuit, natural_key
 from netcheck.faults.base import Fault
-from netcheck.judge.base import GROSS_RATIO, LimitTable, Stress, Verdict
+from netcheck.judge.base import GROSS_RATIO, LimitTable, Load, Verdict
 from netcheck.judge.stress import judge_state
 from netcheck.judge.unjudged import loaded_unjudged
 from netcheck.judge.verdict import (
     GRAVITY,
     condition_verdict,
     gravest,
-    is_charged,
-    level_of,
 )
 from netcheck.solve.results import Outcome, Solved
 
@@ -75,12 +73,12 @@ class FaultResult:
     conditions: Mapping[str, Outcome]
     verdict: Verdict
     condition_verdicts: Mapping[str, Verdict]
-    worst: Stress | None
-    victims: tuple[Stress, ...]
+    worst: Load | None
+    victims: tuple[Load, ...]
     gross: bool
-    part_stresses: Mapping[str, Stress] = field(default_factory=dict)
+    part_stresses: Mapping[str, Load] = field(default_factory=dict)
     unjudged: tuple[str, ...] = ()
-    loads: Mapping[str, tuple[Stress, ...]] = field(default_factory=dict)
+    loads: Mapping[str, tuple[Load, ...]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,19 +87,7 @@ class PartWorst:
 
     part: str
     fault_id: str
-    stress: Stress
-
-
-@dataclass(frozen=True, slots=True)
-class WorstDrive:
-    """The input at which one electrode of the healthy circuit is hottest."""
-
-    part: str
-    quantity: str
-    input_v: float
-    value: float
-    limit: float
-    ratio: float
+    stress: Load
 
 
 def judge_fault(
@@ -117,11 +103,11 @@ def judge_fault(
     healthy: the healthy states of the same conditions; a condition in which the
         healthy circuit was not solved is not judged, for want of a comparison.
     """
-    loads: dict[str, tuple[Stress, ...]] = {}
+    loads: dict[str, tuple[Load, ...]] = {}
     verdicts: dict[str, Verdict] = {}
     unjudged: dict[str, None] = {}
     for name, outcome in conditions.items():
-        stresses: tuple[Stress, ...] = ()
+        stresses: tuple[Load, ...] = ()
         hard: tuple[str, ...] = ()
         if isinstance(outcome, Solved) and name in healthy:
             loads[name] = stresses = judge_state(circuit, table, outcome, healthy)
@@ -186,7 +172,7 @@ def worst_of_parts(results: Iterable[FaultResult]) -> Mapping[str, PartWorst]:
     Parts that no fault stresses more than health does are left out.  Beyond
     `GROSS_RATIO` the likelier fault is taken, as in the ranking.
     """
-    candidates: dict[str, list[tuple[FaultResult, Stress]]] = {}
+    candidates: dict[str, list[tuple[FaultResult, Load]]] = {}
     for result in results:
         for part, stress in result.part_stresses.items():
             if stress.ratio - stress.healthy_ratio > RAISED:
@@ -198,20 +184,20 @@ def worst_of_parts(results: Iterable[FaultResult]) -> Mapping[str, PartWorst]:
     return worst
 
 
-def _victims(stresses: Iterable[Stress]) -> tuple[Stress, ...]:
+def _victims(stresses: Iterable[Load]) -> tuple[Load, ...]:
     """The stresses a fault is charged with, the worst condition of each."""
-    worst: dict[tuple[str, str], Stress] = {}
-    for stress in filter(is_charged, stresses):
+    worst: dict[tuple[str, str], Load] = {}
+    for stress in (one for one in stresses if one.is_charged):
         key = (stress.part, stress.quantity)
         if key not in worst or stress.ratio > worst[key].ratio:
             worst[key] = stress
     return tuple(sorted(worst.values(), key=_stress_order))
 
 
-def _stress_order(stress: Stress) -> tuple[object, ...]:
+def _stress_order(stress: Load) -> tuple[object, ...]:
     """Over before at the limit, tubes and transformers before parts, then ratio."""
     return (
-        GRAVITY[level_of(stress)],
+        GRAVITY[stress.level],
         stress.rank_class,
         -stress.ratio,
         natural_key(stress.part),
@@ -220,15 +206,15 @@ def _stress_order(stress: Stress) -> tuple[object, ...]:
     )
 
 
-def _nearest(stresses: Sequence[Stress]) -> Stress | None:
+def _nearest(stresses: Sequence[Load]) -> Load | None:
     """The raised stress nearest to its limit; of equals the first of the table."""
     raised = [one for one in stresses if one.ratio - one.healthy_ratio > RAISED]
     return max(raised or stresses, key=lambda one: one.ratio, default=None)
 
 
-def _highest_by_part(stresses: Iterable[Stress]) -> Mapping[str, Stress]:
+def _highest_by_part(stresses: Iterable[Load]) -> Mapping[str, Load]:
     """By part its gravest stress; what the fault adds goes before what health has."""
-    highest: dict[str, tuple[tuple[bool, bool, float], Stress]] = {}
+    highest: dict[str, tuple[tuple[bool, bool, float], Load]] = {}
     for stress in stresses:
         order = _own_order(stress)
         held = highest.get(stress.part)
@@ -237,9 +223,9 @@ def _highest_by_part(stresses: Iterable[Stress]) -> Mapping[str, Stress]:
     return {part: stress for part, (_, stress) in highest.items()}
 
 
-def _own_order(stress: Stress) -> tuple[bool, bool, float]:
+def _own_order(stress: Load) -> tuple[bool, bool, float]:
     raised = stress.ratio - stress.healthy_ratio > RAISED
-    return (not is_charged(stress), not raised, -stress.ratio)
+    return (not stress.is_charged, not raised, -stress.ratio)
 
 
 def _weight(gross: bool, likelihood: float, ratio: float) -> tuple[bool, float]:
@@ -255,8 +241,8 @@ def _fault_order(result: FaultResult) -> tuple[object, ...]:
     return (GRAVITY[result.verdict], worst.rank_class, weight, result.fault.id)
 
 
-def _part_order(candidate: tuple[FaultResult, Stress]) -> tuple[object, ...]:
+def _part_order(candidate: tuple[FaultResult, Load]) -> tuple[object, ...]:
     result, stress = candidate
     gross = stress.ratio >= GROSS_RATIO
     weight = _weight(gross, result.fault.likelihood.value, stress.ratio)
-    return (not is_charged(stress), weight, result.fault.id)
+    return (not stress.is_charged, weight, result.fault.id)

@@ -24,8 +24,7 @@ from typing import Literal
 from netcheck.circuit.model import natural_key
 from netcheck.conditions import IDLE
 from netcheck.faults.base import ContinuousFault, Fault
-from netcheck.judge.base import Stress
-from netcheck.judge.verdict import HIGHEST_AT_LIMIT, adds_to_health
+from netcheck.judge.base import Load, ratio_verdict
 from netcheck.solve.results import NotSolved
 
 Direction = Literal["below", "above"]
@@ -58,7 +57,7 @@ times the size with which a search begins (our choice)."""
 DEVIATIONS = ("drift", "misadjusted", "load", "impedance", "drive")
 """Kinds that begin so are swept from the marked value on; so is what begins at 100 %."""
 
-Judged = NotSolved | Sequence[Stress]
+Judged = NotSolved | Sequence[Load]
 """What became of one fault: at least every stress that is over its limit; those
 that are near it make the search faster."""
 SolveBatch = Callable[[Sequence[Fault]], Sequence[Judged]]
@@ -95,14 +94,14 @@ class _Bracket:
     short_ratio: the ratio at the short end, where it is known.
     """
 
-    stress: Stress
+    stress: Load
     short: float
     enough: float
     short_ratio: float | None = None
 
 
 _Key = tuple[str, str]
-_Sample = Mapping[_Key, Stress] | None
+_Sample = Mapping[_Key, Load] | None
 """Stresses of one size by part and quantity; None where it was not solved."""
 _Search = Generator[tuple[float, ...], Sequence[_Sample], tuple[TippingPoint, ...]]
 
@@ -198,15 +197,15 @@ def _grid(fault: ContinuousFault) -> tuple[float, ...]:
     return (start, *inner, end)
 
 
-def _crosses(stress: Stress) -> bool:
-    return stress.ratio >= 1.0 and adds_to_health(stress)
+def _crosses(stress: Load) -> bool:
+    return stress.ratio >= 1.0 and stress.adds_to_health
 
 
 def _first_steps(
     grid: Sequence[float], samples: Sequence[_Sample]
-) -> tuple[dict[_Key, Stress], dict[_Key, _Bracket]]:
+) -> tuple[dict[_Key, Load], dict[_Key, _Bracket]]:
     """Sort the crossings of the grid into those already over and those to narrow."""
-    over: dict[_Key, Stress] = {}
+    over: dict[_Key, Load] = {}
     brackets: dict[_Key, _Bracket] = {}
     last_solved, last_sample = grid[0], None
     for size, sample in zip(grid, samples, strict=True):
@@ -215,7 +214,7 @@ def _first_steps(
         for key, stress in sample.items():
             if key in over or key in brackets or not _crosses(stress):
                 continue
-            if size == grid[0] or stress.healthy_ratio > HIGHEST_AT_LIMIT:
+            if size == grid[0] or ratio_verdict(stress.healthy_ratio) == "over_limit":
                 over[key] = stress
             else:
                 ratio = _ratio(last_sample, key)
@@ -274,7 +273,7 @@ def _halved(bracket: _Bracket, size: float, sample: _Sample) -> _Bracket:
 
 def _points(
     fault: ContinuousFault,
-    over: Mapping[_Key, Stress],
+    over: Mapping[_Key, Load],
     brackets: Mapping[_Key, _Bracket],
     solved_all: bool,
 ) -> Iterator[TippingPoint]:
@@ -285,7 +284,7 @@ def _points(
         yield _point(fault, None, None, "never" if solved_all else "not_solved")
         return
 
-    def earliness(row: tuple[Stress, float | None]) -> tuple[object, ...]:
+    def earliness(row: tuple[Load, float | None]) -> tuple[object, ...]:
         stress, size = row
         distance = -1.0 if size is None else abs(size - fault.from_value)
         return (stress.rank_class, distance, natural_key(stress.part), stress.quantity)
@@ -298,7 +297,7 @@ def _points(
 
 
 def _point(
-    fault: ContinuousFault, stress: Stress | None, size: float | None, status: TippingStatus
+    fault: ContinuousFault, stress: Load | None, size: float | None, status: TippingStatus
 ) -> TippingPoint:
     return TippingPoint(
         fault.id,

@@ -10,15 +10,16 @@ from __future__ import annotations
 from dataclasses import replace
 
 from netcheck.circuit.model import Circuit, Part, Pin
+from netcheck.conditions import WORST_DRIVE
 from netcheck.faults.base import Defect, Fault, likelihood
 from netcheck.findings import Finding
-from netcheck.judge.base import Stress, Verdict
+from netcheck.judge.base import Load, Verdict
 from netcheck.judge.limits import limits_of
 from netcheck.judge.stress import judge_state
 from netcheck.netlist.cards import PartNote
 from netcheck.netlist.flat import FlatElement
 from netcheck.rank import FaultResult, PartWorst
-from netcheck.report.model import Audit, WorstDrive
+from netcheck.report.model import Audit
 from netcheck.roles.base import Role, Roles, Stage
 from netcheck.solve.results import NotSolved, Outcome, Solved, TubeState
 from netcheck.source import Span
@@ -131,15 +132,15 @@ def stress(
     condition: str = "idle",
     limit: float = 12.0,
     healthy: float = 0.87,
-) -> Stress:
+) -> Load:
     """Return one judged quantity; R3 and C3 are ordinary parts."""
-    return Stress(
+    return Load(
         part,
         quantity,
         condition,
         ratio * limit,
         limit,
-        ratio,
+        limit,
         healthy,
         "design_center",
         "nominal against the limit as published",
@@ -151,7 +152,7 @@ def result(
     fault: Fault,
     verdict: Verdict,
     outcome: Outcome,
-    *stresses: Stress,
+    *stresses: Load,
     gross: bool = False,
     unjudged: tuple[str, ...] = (),
 ) -> FaultResult:
@@ -267,7 +268,7 @@ def build(**changes: object) -> Audit:
             stress(0.36, quantity="screen_dissipation_w", limit=2.2, healthy=0.36),
             stress(0.97, part="C3", quantity="voltage_v", limit=18.5, healthy=0.97),
         ),
-        "worst_drive": (WorstDrive("X2", "plate_dissipation_w", 0.0, 10.4, 12.0, 0.866667),),
+        "worst_drive": (stress(10.4 / 12.0, condition=WORST_DRIVE),),
         "faults": fault_results(),
         "worst_of_part": {
             "R3": PartWorst(
@@ -293,7 +294,7 @@ def _judged(audit: Audit) -> Audit:
     known = {name: one for name, one in audit.healthy.items() if isinstance(one, Solved)}
     table = limits_of(audit.circuit, audit.roles, known)
 
-    def loads(outcome: Outcome) -> tuple[Stress, ...]:
+    def loads(outcome: Outcome) -> tuple[Load, ...]:
         if not isinstance(outcome, Solved) or outcome.condition not in known:
             return ()
         return judge_state(audit.circuit, table, outcome, known)

@@ -243,7 +243,7 @@ def test_all_shows_every_row(answer: Answer, netlist: Path) -> None:
 
 ERROR = Finding("wrong", "error", "something is wrong")
 WARNING = Finding("odd", "warning", "something is odd")
-HOT_DRIVE = (replace(sample_audit.build().worst_drive[0], value=13.2, ratio=1.1),)
+HOT_DRIVE = (replace(sample_audit.build().worst_drive[0], value=13.2),)
 
 
 @pytest.mark.parametrize(

@@ -19,7 +19,7 @@ from judge.builders import (
     two_pin,
 )
 
-from netcheck.judge import Stress, is_charged, limits_of
+from netcheck.judge import Load, limits_of
 from netcheck.judge.base import Verdict
 from netcheck.judge.verdict import VERDICT_ORDER
 from netcheck.netlist.cards import PartNote
@@ -44,11 +44,11 @@ def judged(fault_id: str = "C3/leaky@1Mohm", **conditions: Outcome) -> FaultResu
 
 def result(
     fault_id: str,
-    worst: Stress | None,
+    worst: Load | None,
     verdict: Verdict = "over_limit",
     level: str = "common",
 ) -> FaultResult:
-    victims = (worst,) if worst and is_charged(worst) else ()
+    victims = (worst,) if worst and worst.is_charged else ()
     part_stresses = {worst.part: worst} if worst else {}
     gross = bool(victims) and victims[0].ratio >= 3.0
     return FaultResult(

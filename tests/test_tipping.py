@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from judge.builders import solved, stress
 
 from netcheck.faults.base import ContinuousFault, Defect, Fault, likelihood
-from netcheck.judge.base import Stress
+from netcheck.judge.base import Load
 from netcheck.solve.results import NotSolved, Outcome, PartState, Solved
 from netcheck.tipping import (
     ACCURACY,
@@ -50,7 +50,7 @@ class Bench:
         self.fails = fails
         self.batches: list[int] = []
 
-    def solve(self, faults: Sequence[Fault]) -> Sequence[NotSolved | Sequence[Stress]]:
+    def solve(self, faults: Sequence[Fault]) -> Sequence[NotSolved | Sequence[Load]]:
         self.batches.append(len(faults))
         outcomes = [self.outcome(fault.defect.value) for fault in faults if fault.defect]
         return [one if isinstance(one, NotSolved) else self.judge(one) for one in outcomes]
@@ -63,7 +63,7 @@ class Bench:
         }
         return solved(parts=states)
 
-    def judge(self, outcome: Solved) -> Sequence[Stress]:
+    def judge(self, outcome: Solved) -> Sequence[Load]:
         return [
             stress(
                 part,

@@ -13,8 +13,7 @@ from typing import TYPE_CHECKING, Literal
 
 from netcheck.circuit.model import GROUND, Circuit, Part
 from netcheck.drawing.style import pretty, type_name
-from netcheck.judge.base import CHARGE_MARGIN, Stress
-from netcheck.judge.verdict import ratio_verdict
+from netcheck.judge.base import CHARGE_MARGIN, Load, ratio_verdict
 from netcheck.roles.base import Roles
 from netcheck.solve.results import Solved, TubeState
 from netcheck.units import format_quantity
@@ -103,7 +102,7 @@ def annotate(
     circuit: Circuit,
     roles: Roles,
     solved: Solved,
-    stresses: Iterable[Stress],
+    stresses: Iterable[Load],
     healthy: Solved | None = None,
     faulty: tuple[str, ...] = (),
     heading: str = "",
@@ -113,8 +112,8 @@ def annotate(
     stresses: of this state; others are passed over.
     healthy, faulty: the healthy state and the faulty parts, for a fault.
     """
-    worst: dict[str, Stress] = {}
-    screens: dict[str, Stress] = {}
+    worst: dict[str, Load] = {}
+    screens: dict[str, Load] = {}
     for stress in stresses:
         if stress.condition != solved.condition:
             continue
@@ -154,7 +153,7 @@ def role_words(part: Part, roles: Roles) -> str:
 def _caption(
     part: Part,
     solved: Solved,
-    stress: Stress | None,
+    stress: Load | None,
     healthy: Solved | None,
     faulty: tuple[str, ...],
 ) -> Caption:
@@ -178,7 +177,7 @@ def _tube(part: Part) -> bool:
     return part.kind == "tube"
 
 
-def _limit_words(stress: Stress) -> str:
+def _limit_words(stress: Load) -> str:
     return stress.quantity.rpartition("_")[0].replace("_", " ")
 
 
@@ -218,9 +217,7 @@ def _short(value: float, unit: str) -> str:
     return pretty(format_quantity(value, unit, 3))
 
 
-def _screens(
-    circuit: Circuit, solved: Solved, stresses: Mapping[str, Stress]
-) -> dict[str, Caption]:
+def _screens(circuit: Circuit, solved: Solved, stresses: Mapping[str, Load]) -> dict[str, Caption]:
     found = {}
     for tube in circuit.tubes:
         state = solved.tubes.get(tube.ref)
@@ -261,7 +258,7 @@ def _net_text(value: float) -> str:
     return f"{value:.0f} V" if abs(value) >= 100 else f"{value:.1f} V"
 
 
-def _sentence(what: str, caption: Caption, screen: Stress | None) -> str:
+def _sentence(what: str, caption: Caption, screen: Load | None) -> str:
     pieces = [what]
     if caption.text:
         pieces.append("  ".join(caption.text.split()))

@@ -22,8 +22,8 @@ from typing import Any
 
 from netcheck.conditions import DRIVEN, FULL, kind_beyond_use
 from netcheck.errors import NetcheckError
-from netcheck.judge.base import GROSS_RATIO
-from netcheck.judge.verdict import GRAVITY, ratio_verdict
+from netcheck.judge.base import GROSS_RATIO, ratio_verdict
+from netcheck.judge.verdict import GRAVITY
 from netcheck.report.checks import Change, CheckedFile, CheckRow, Outcome
 from netcheck.report.words import ratio_words, size
 

@@ -19,19 +19,17 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from fnmatch import fnmatchcase
 
-from netcheck.conditions import DRIVEN, FULL, IDLE, kind_beyond_use, kinds_in_order
+from netcheck.conditions import DRIVEN, FULL, kind_beyond_use, kinds_in_order
 from netcheck.gate.policy import FaultRule, Level, Policy, TippingRule, Victims
-from netcheck.judge.base import Stress
+from netcheck.judge.base import Load
 from netcheck.judge.toleranced import LimitSpread
-from netcheck.judge.verdict import adds_to_health, ratio_verdict
 from netcheck.rank import FaultResult
-from netcheck.report.checks import CheckRow, Load, Outcome, Tip
+from netcheck.report.checks import CheckRow, Outcome, Tip
 from netcheck.report.facts import condition_order, sorted_findings
 from netcheck.report.model import Audit
 from netcheck.report.words import (
     VERDICT_WORDS,
     amount,
-    compared_limit,
     condition_words,
     defect_words,
     quantity_words,
@@ -60,17 +58,12 @@ def share_words(share: float) -> str:
 def load_words(load: Load) -> str:
     """Write a load: `X2 plate at 0.91 times its limit of 12 W (10.9 W, idle)`."""
     what = f"{load.part} {quantity_words(load.quantity)}"
-    compared = compared_limit(load.value, load.limit, load.ratio)
-    limit = amount(compared, load.quantity)
-    if abs(compared - load.limit) > _SCALED * abs(load.limit):
+    limit = amount(load.compared_limit, load.quantity)
+    if abs(load.compared_limit - load.limit) > _SCALED * abs(load.limit):
         limit += f" ({amount(load.limit, load.quantity)} scaled to design-center)"
     value = amount(load.value, load.quantity)
-    ratio = ratio_words(load.ratio)
-    return f"{what} at {ratio} times its limit of {limit} ({value}, {_when(load.condition)})"
-
-
-def _when(condition: str) -> str:
-    return condition if condition == "worst drive" else condition_words(condition)
+    ratio, when = ratio_words(load.ratio), condition_words(load.condition)
+    return f"{what} at {ratio} times its limit of {limit} ({value}, {when})"
 
 
 _WOUND = {"inductor"}
@@ -151,17 +144,12 @@ def _loads(audit: Audit) -> dict[Key, Load]:
             highest[key] = load
 
     for one in audit.healthy_stresses:
-        name = one.condition
-        load = Load(
-            one.part, one.quantity, name, one.value, one.limit, one.ratio, one.healthy_ratio
-        )
-        keep(kind_beyond_use(name), load)
+        keep(kind_beyond_use(one.condition), one)
     full = audit.healthy.get(FULL)
     full_v = full.input_v if full else 0.0
     for worst in audit.worst_drive:
         if 0.0 < worst.input_v <= full_v:
-            numbers = (worst.value, worst.limit, worst.ratio, worst.ratio)
-            keep(DRIVEN, Load(worst.part, worst.quantity, "worst drive", *numbers))
+            keep(DRIVEN, worst)
     return highest
 
 
@@ -186,7 +174,7 @@ def _row(audit: Audit, policy: Policy, group: str, row_id: str, load: Load) -> C
         f"limits.{'warn_from' if outcome == 'warn' else group}",
         because,
         (load.part,),
-        verdict=ratio_verdict(load.ratio),
+        verdict=load.level,
         load=load,
         span=part.span if part else None,
     )
@@ -235,19 +223,6 @@ def fault_rows(audit: Audit, policy: Policy) -> Iterator[CheckRow]:
         yield _fault_row(audit, policy, result)
 
 
-def load_of(stress: Stress) -> Load:
-    """Return the load a row shows for a stress."""
-    return Load(
-        stress.part,
-        stress.quantity,
-        stress.condition,
-        stress.value,
-        stress.limit,
-        stress.ratio,
-        stress.healthy_ratio,
-    )
-
-
 def unsolved_words(conditions: Mapping[str, Solution]) -> str:
     """Return why a fault was not solved."""
     reasons = [
@@ -277,20 +252,20 @@ def _fault_row(audit: Audit, policy: Policy, result: FaultResult) -> CheckRow:
         fault.kind,
         result.verdict,
         fault.likelihood.level,
-        load_of(worst) if worst else None,
+        worst,
         span=part.span if part else None,
         hint=fault.next_measurement,
     )
 
 
-def _consequence(result: FaultResult, shown: Stress | None) -> str:
+def _consequence(result: FaultResult, shown: Load | None) -> str:
     if result.verdict == "not_solved":
         return f"It was not solved ({unsolved_words(result.conditions)})."
     if result.verdict == "not_judged":
         loaded = f": {', '.join(result.unjudged)} has no rating" if result.unjudged else ""
         return f"It was not judged{loaded}."
     words = VERDICT_WORDS[result.verdict].lower()
-    return f"{words.capitalize()}: {load_words(load_of(shown))}." if shown else f"{words}."
+    return f"{words.capitalize()}: {load_words(shown)}." if shown else f"{words}."
 
 
 def _rule_for(audit: Audit, policy: Policy, result: FaultResult) -> FaultRule | None:
@@ -302,7 +277,7 @@ def _rule_for(audit: Audit, policy: Policy, result: FaultResult) -> FaultRule | 
     return None
 
 
-def _charged(audit: Audit, rule: FaultRule, result: FaultResult) -> Stress | None:
+def _charged(audit: Audit, rule: FaultRule, result: FaultResult) -> Load | None:
     """Return the worst load the fault is charged with, of those the rule is about."""
     stresses = [*result.victims, *result.part_stresses.values()]
     stresses += [result.worst] if result.worst else []
@@ -318,13 +293,13 @@ def _charged(audit: Audit, rule: FaultRule, result: FaultResult) -> Stress | Non
         for stress in stresses
         if is_victim(rule.victims, stress.part, audit)
         and matches(rule.quantities, (stress.quantity,))
-        and adds_to_health(stress)
+        and stress.adds_to_health
     ]
     return max(about, key=lambda stress: stress.ratio, default=None)
 
 
 def _decided(
-    policy: Policy, result: FaultResult, rule: FaultRule | None, charged: Stress | None
+    policy: Policy, result: FaultResult, rule: FaultRule | None, charged: Load | None
 ) -> tuple[Outcome, str, str]:
     """Return the outcome, the rule that decided, and that rule in words."""
     if rule is not None and charged is not None and charged.ratio > rule.max_ratio:
@@ -506,9 +481,7 @@ def _spread_row(audit: Audit, policy: Policy, spread: LimitSpread) -> CheckRow:
     if spread.judged is None:
         return _unknown(policy, row_id, f"{spread.part}: the worst corner was not solved")
     allowed = policy.limits.toleranced
-    value = spread.judged * spread.limit
-    numbers = (value, spread.limit, spread.judged, spread.nominal / spread.limit)
-    load = Load(spread.part, spread.quantity, IDLE, *numbers)
+    load = spread.load(spread.judged)
     outcome: Outcome = "fail" if spread.judged > allowed else "pass"
     part = audit.circuit.parts.get(spread.part)
     exceeding = f"{spread.exceeding.value * 100:.3g} % of drawn units exceed it"
@@ -521,7 +494,7 @@ def _spread_row(audit: Audit, policy: Policy, spread: LimitSpread) -> CheckRow:
         "limits.toleranced",
         f"{spread.comparison}; it may take {share_words(allowed)}",
         (spread.part,),
-        verdict=ratio_verdict(spread.judged),
+        verdict=load.level,
         load=load,
         span=part.span if part else None,
     )

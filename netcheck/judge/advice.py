@@ -13,8 +13,7 @@ from collections.abc import Iterable, Mapping
 from netcheck.circuit.model import Circuit, natural_key
 from netcheck.conditions import OVERDRIVE
 from netcheck.findings import Finding
-from netcheck.judge.base import LimitTable, Stress
-from netcheck.judge.verdict import level_of
+from netcheck.judge.base import LimitTable, Load
 from netcheck.ratings.parts import ADVISED_SHARE, ADVISED_VOLTAGE_SHARE
 
 ADVISED: Mapping[str, tuple[str, float, str]] = {
@@ -23,13 +22,13 @@ ADVISED: Mapping[str, tuple[str, float, str]] = {
 }
 
 
-def advise(circuit: Circuit, table: LimitTable, healthy: Iterable[Stress]) -> tuple[Finding, ...]:
+def advise(circuit: Circuit, table: LimitTable, healthy: Iterable[Load]) -> tuple[Finding, ...]:
     """Return one note for each part that is healthy but worked hard.
 
     Only between the advised share and the limit; over the limit is a verdict.
     """
     assumed = {(limit.part, limit.quantity) for limit in table.limits if limit.assumed}
-    hardest: dict[tuple[str, str], Stress] = {}
+    hardest: dict[tuple[str, str], Load] = {}
     for stress in healthy:
         key = (stress.part, stress.quantity)
         if stress.quantity in ADVISED and key not in assumed:
@@ -41,7 +40,7 @@ def advise(circuit: Circuit, table: LimitTable, healthy: Iterable[Stress]) -> tu
     )
 
 
-def overdriven(circuit: Circuit, healthy: Iterable[Stress]) -> tuple[Finding, ...]:
+def overdriven(circuit: Circuit, healthy: Iterable[Load]) -> tuple[Finding, ...]:
     """Return a warning for each part that only overdrive puts over its limit."""
     return tuple(
         Finding(
@@ -53,11 +52,11 @@ def overdriven(circuit: Circuit, healthy: Iterable[Stress]) -> tuple[Finding, ..
             circuit[stress.part].span,
         )
         for stress in healthy
-        if stress.condition == OVERDRIVE and level_of(stress) == "over_limit"
+        if stress.condition == OVERDRIVE and stress.level == "over_limit"
     )
 
 
-def _note(circuit: Circuit, stress: Stress) -> Finding:
+def _note(circuit: Circuit, stress: Load) -> Finding:
     rule, share, what = ADVISED[stress.quantity]
     message = (
         f"{stress.part} carries {stress.ratio:.0%} {what} in the healthy circuit"

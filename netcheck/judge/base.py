@@ -1,7 +1,12 @@
-"""Limits of parts, and how a solved state compares with them."""
+"""Limits of parts, and loads: what a solved state comes to against them.
+
+This is the only place that knows what `at_limit` means in figures, and from where on a
+load is charged to a fault.
+"""
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -9,26 +14,30 @@ from netcheck.conditions import COLD_START, DRIVEN, IDLE, ConditionKind, conditi
 from netcheck.ratings.systems import RatingSystem
 
 __all__ = [
-    "AT_LIMIT_BAND",
     "CHARGE_MARGIN",
     "GROSS_RATIO",
+    "LOWEST_AT_LIMIT",
     "LimitTable",
+    "Load",
     "NotJudged",
     "PartLimit",
     "RatingSystem",
-    "Stress",
     "Verdict",
+    "ratio_verdict",
 ]
 
 Verdict = Literal["over_limit", "not_solved", "not_judged", "at_limit", "within_limits"]
 
 AT_LIMIT_BAND = 0.05
 """Within 5 % of a limit is `at_limit`: published class-A points sit at 100 %."""
+LOWEST_AT_LIMIT, HIGHEST_AT_LIMIT = 1.0 - AT_LIMIT_BAND, 1.0 + AT_LIMIT_BAND
+"""Ratios to a limit between these are `at_limit`; nothing else works them out."""
 
 CHARGE_MARGIN = 0.05
-"""A fault is charged with a stress once it adds more than 5 % of the limit to the
+"""A fault is charged with a load once it adds more than 5 % of the limit to the
 healthy ratio.  That is the width of the `at_limit` band, and above the settling
 error of a driven run (1 to 2 % in the median)."""
+
 
 GROSS_RATIO = 3.0
 """Beyond three times a limit the order is noise."""
@@ -104,11 +113,23 @@ class LimitTable:
     assumptions: tuple[str, ...] = ()
 
 
+def ratio_verdict(ratio: float) -> Verdict:
+    """Return where a ratio to a limit stands; not a number is `not_judged`."""
+    if math.isnan(ratio):
+        return "not_judged"
+    if ratio > HIGHEST_AT_LIMIT:
+        return "over_limit"
+    return "at_limit" if ratio >= LOWEST_AT_LIMIT else "within_limits"
+
+
 @dataclass(frozen=True, slots=True)
-class Stress:
+class Load:
     """One judged quantity of one part under one condition.
 
-    limit is the published figure; ratio is value over the limit as compared.
+    limit is the published figure, compared_limit that figure scaled to the rating system
+    which the comparison stands for.  healthy_ratio: of the same limit in health.
+    rank_class: 0 tubes and transformers, 1 other parts; the first are ranked first.
+    source: of the limit.  input_v: peak of the test signal [V], of the worst drive only.
     """
 
     part: str
@@ -116,9 +137,30 @@ class Stress:
     condition: str
     value: float
     limit: float
-    ratio: float
+    compared_limit: float
     healthy_ratio: float
     rating_system: RatingSystem
     comparison: str
     rank_class: int
-    """0 tubes and transformers, 1 other parts: the first are ranked first."""
+    source: str = ""
+    input_v: float = 0.0
+
+    @property
+    def ratio(self) -> float:
+        """The value over the limit as compared."""
+        return self.value / self.compared_limit
+
+    @property
+    def level(self) -> Verdict:
+        """Where it stands against its limit, whoever is to blame."""
+        return ratio_verdict(self.ratio)
+
+    @property
+    def adds_to_health(self) -> bool:
+        """Whether it exceeds the healthy load by more than the charge margin."""
+        return self.ratio - self.healthy_ratio > CHARGE_MARGIN
+
+    @property
+    def is_charged(self) -> bool:
+        """Whether it is at or over its limit, and that is the fault's doing."""
+        return self.ratio >= LOWEST_AT_LIMIT and self.adds_to_health

@@ -16,8 +16,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from netcheck.circuit.model import Circuit
-from netcheck.judge.base import Stress, Verdict
-from netcheck.judge.verdict import level_of
+from netcheck.judge.base import Load, Verdict
 from netcheck.ratings.fuses import FuseTime, fuse_time
 from netcheck.solve.results import Outcome, Solved
 
@@ -63,13 +62,13 @@ def fused(
     circuit: Circuit,
     conditions: Mapping[str, Outcome],
     verdicts: Mapping[str, Verdict],
-    victims: Iterable[Stress],
+    victims: Iterable[Load],
 ) -> Fused:
     """Return what the fuses do about what was solved of one fault.
 
     victims: what the fault is charged with; volts alone heat nothing.
     """
-    cooks = any(_is_heat(one) and level_of(one) == "over_limit" for one in victims)
+    cooks = any(_is_heat(one) and one.level == "over_limit" for one in victims)
     over = [name for name, verdict in verdicts.items() if cooks and verdict == "over_limit"]
     if not has_fuse(circuit):
         return Fused("no_fuse", None, bool(over))
@@ -96,7 +95,7 @@ def fuse_loads(circuit: Circuit, state: Solved) -> Iterator[FuseLoad]:
         yield FuseLoad(part.ref, state.condition, current_a, rating_a, time)
 
 
-def _is_heat(stress: Stress) -> bool:
+def _is_heat(stress: Load) -> bool:
     return stress.quantity.endswith(("_w", "current_a"))
 
 

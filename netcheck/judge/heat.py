@@ -24,7 +24,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
-from netcheck.judge.base import Stress
+from netcheck.judge.base import Load
 from netcheck.ratings.parts import ADVISED_SHARE
 from netcheck.ratings.table import rows
 
@@ -77,7 +77,7 @@ class Heat:
     source: str
 
 
-def heats_of(stresses: Iterable[Stress]) -> tuple[Heat, ...]:
+def heats_of(stresses: Iterable[Load]) -> tuple[Heat, ...]:
     """Return the heat of each stress that is one of heat, one for each part."""
     found: dict[str, Heat] = {}
     for stress in stresses:
@@ -87,7 +87,7 @@ def heats_of(stresses: Iterable[Stress]) -> tuple[Heat, ...]:
     return tuple(found.values())
 
 
-def heat_of(stress: Stress) -> Heat | None:
+def heat_of(stress: Load) -> Heat | None:
     """Return what a judged quantity means as heat; None where it is not a heat."""
     if stress.ratio <= 0.0 or not math.isfinite(stress.ratio):
         return None
@@ -131,7 +131,7 @@ def glow_after_s(
     return 2.0 * tau_s * (rated / end) ** 3 * (way(seen) - way(start))
 
 
-def _plate(stress: Stress) -> Heat:
+def _plate(stress: Load) -> Heat:
     corners = [(RATED_C[0], OTHER_HEAT[1], SLOW_S), (RATED_C[1], OTHER_HEAT[0], QUICK_S)]
     temperatures = [plate_c(stress.ratio, rated, other) for rated, other, _ in corners]
     times = [
@@ -177,7 +177,7 @@ RESISTOR_WORDS: tuple[tuple[float, str], ...] = (
 """Up to this share of its rating, the word: common practice."""
 
 
-def _resistor(stress: Stress) -> Heat:
+def _resistor(stress: Load) -> Heat:
     word = next(text for share, text in RESISTOR_WORDS if stress.ratio <= share)
     low = ROOM_C + stress.ratio * min(_rise_c("film"), _rise_c("wirewound"))
     high = CHASSIS_C + stress.ratio * max(_rise_c("film"), _rise_c("wirewound"))
@@ -232,7 +232,7 @@ WINDING_WORDS: tuple[tuple[float, str], ...] = (
 """Up to this multiple of its rated copper loss, the word: common practice."""
 
 
-def _winding(stress: Stress) -> Heat:
+def _winding(stress: Load) -> Heat:
     loss = stress.ratio**2
     word = next(text for share, text in WINDING_WORDS if loss <= share)
     return Heat(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from netcheck.judge.base import Stress, Verdict
+from netcheck.judge.base import Load, Verdict
 
 PairKind = Literal["causes", "hides"]
 
@@ -30,8 +30,8 @@ class Pair:
     link: str
     why: str
     verdict: Verdict
-    worst: Stress | None
-    first_alone: Stress | None
+    worst: Load | None
+    first_alone: Load | None
     new_victims: tuple[str, ...]
     reason: str = ""
     others: int = 0

@@ -1,7 +1,7 @@
 """Comparing a solved state with the limits.
 
 Comes in: the table of limits, a solved state, and the healthy states.  Goes out:
-one `Stress` for each limit that holds in that condition, with the ratio of the
+one `Load` for each limit that holds in that condition, with the ratio of the
 same limit in the healthy circuit beside it.
 
 Hundreds of faults are compared with the same limits and the same healthy state:
@@ -15,7 +15,7 @@ from functools import lru_cache
 from typing import Generic, NamedTuple, TypeVar
 
 from netcheck.circuit.model import Circuit
-from netcheck.judge.base import LimitTable, PartLimit, Stress
+from netcheck.judge.base import LimitTable, Load, PartLimit
 from netcheck.judge.measure import measure
 from netcheck.quantities import rank_class_of
 from netcheck.solve.results import Solved
@@ -50,7 +50,7 @@ class _Same(Generic[Value]):
 
 def judge_state(
     circuit: Circuit, table: LimitTable, solved: Solved, healthy: Mapping[str, Solved]
-) -> tuple[Stress, ...]:
+) -> tuple[Load, ...]:
     """Return every judged quantity of `solved`, in the order of the table.
 
     circuit is the healthy circuit.  Where it was not solved in this condition
@@ -85,22 +85,23 @@ def _marks(
             yield _Mark(limit, rank_class, _healthy_ratio(table, limit, reference))
 
 
-def _stresses(marks: tuple[_Mark, ...], solved: Solved) -> Iterator[Stress]:
+def _stresses(marks: tuple[_Mark, ...], solved: Solved) -> Iterator[Load]:
     for limit, rank_class, healthy_ratio in marks:
         value = measure(limit, solved)
         if value is None:
             continue
-        yield Stress(
+        yield Load(
             limit.part,
             limit.quantity,
             solved.condition,
             value,
             limit.limit,
-            value / limit.compared_limit,
+            limit.compared_limit,
             healthy_ratio,
             limit.rating_system,
             limit.comparison,
             rank_class,
+            limit.source,
         )
 
 

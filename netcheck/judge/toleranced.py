@@ -17,7 +17,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from netcheck.conditions import IDLE
-from netcheck.judge.base import PartLimit, RatingSystem, Stress
+from netcheck.judge.base import Load, PartLimit, RatingSystem
 from netcheck.judge.statistics import Share
 
 Case = Literal["nominal", "toleranced", "worst_case"]
@@ -109,6 +109,21 @@ class LimitSpread:
     drawn_worse: bool = False
     corner: tuple[tuple[str, float], ...] = ()
 
+    def load(self, judged: float) -> Load:
+        """Return it as a load at this ratio to the limit as published."""
+        return Load(
+            self.part,
+            self.quantity,
+            IDLE,
+            judged * self.limit,
+            self.limit,
+            self.limit,
+            self.nominal / self.limit,
+            self.rating_system,
+            self.comparison,
+            self.rank_class,
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class DrivenCorner:
@@ -161,10 +176,10 @@ def judged_value(
 
 
 def compared_as_published(
-    stresses: Iterable[Stress],
+    stresses: Iterable[Load],
     spreads: Sequence[LimitSpread],
     driven: Sequence[DrivenCorner] = (),
-) -> tuple[Stress, ...]:
+) -> tuple[Load, ...]:
     """Return the healthy stresses; those that were scaled are compared anew.
 
     That is at idle, and under drive where a corner was driven.  Only limits of the
@@ -176,14 +191,14 @@ def compared_as_published(
     return tuple(_compared(stress, every) for stress in stresses)
 
 
-def _compared(stress: Stress, known: Mapping[_Key, LimitSpread | DrivenCorner]) -> Stress:
+def _compared(stress: Load, known: Mapping[_Key, LimitSpread | DrivenCorner]) -> Load:
     found = known.get((stress.condition, stress.part, stress.quantity, stress.limit))
     if found is None or found.case == "nominal" or found.judged is None:
         return stress
     return replace(
         stress,
         value=found.judged * found.limit,
-        ratio=found.judged,
+        compared_limit=found.limit,
         healthy_ratio=found.judged,
         comparison=found.comparison,
     )

@@ -12,47 +12,15 @@ nearly: over_limit, not_solved, not_judged, at_limit, within_limits.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from typing import get_args
 
-from netcheck.judge.base import (
-    AT_LIMIT_BAND,
-    CHARGE_MARGIN,
-    Stress,
-    Verdict,
-)
+from netcheck.judge.base import Load, Verdict
 from netcheck.solve.results import NotSolved, Outcome
 
 VERDICT_ORDER: tuple[Verdict, ...] = get_args(Verdict)
 """Gravest first, as the type lists them."""
-LOWEST_AT_LIMIT, HIGHEST_AT_LIMIT = 1.0 - AT_LIMIT_BAND, 1.0 + AT_LIMIT_BAND
-"""Ratios to a limit between these are `at_limit`; nothing else works them out."""
 GRAVITY: Mapping[Verdict, int] = {verdict: place for place, verdict in enumerate(VERDICT_ORDER)}
-
-
-def ratio_verdict(ratio: float) -> Verdict:
-    """Return where a ratio to a limit stands; not a number is `not_judged`."""
-    if math.isnan(ratio):
-        return "not_judged"
-    if ratio > HIGHEST_AT_LIMIT:
-        return "over_limit"
-    return "at_limit" if ratio >= LOWEST_AT_LIMIT else "within_limits"
-
-
-def level_of(stress: Stress) -> Verdict:
-    """Return where a stress stands against its limit, whoever is to blame."""
-    return ratio_verdict(stress.ratio)
-
-
-def adds_to_health(stress: Stress) -> bool:
-    """Say whether a stress exceeds the healthy one by more than the charge margin."""
-    return stress.ratio - stress.healthy_ratio > CHARGE_MARGIN
-
-
-def is_charged(stress: Stress) -> bool:
-    """Say whether a stress at or over its limit is the fault's doing."""
-    return stress.ratio >= LOWEST_AT_LIMIT and adds_to_health(stress)
 
 
 def gravest(verdicts: Iterable[Verdict]) -> Verdict:
@@ -61,7 +29,7 @@ def gravest(verdicts: Iterable[Verdict]) -> Verdict:
 
 
 def condition_verdict(
-    outcome: Outcome, stresses: Sequence[Stress], unjudged: Collection[str] = ()
+    outcome: Outcome, stresses: Sequence[Load], unjudged: Collection[str] = ()
 ) -> Verdict:
     """Return the verdict on one fault under one condition.
 
@@ -72,7 +40,7 @@ def condition_verdict(
         return "not_solved"
     if not stresses:
         return "not_judged"
-    found = [level_of(stress) for stress in stresses if is_charged(stress)]
+    found = [stress.level for stress in stresses if stress.is_charged]
     if unjudged:
         found.append("not_judged")
     return gravest((*found, "within_limits"))

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from netcheck.judge.base import Stress
+from netcheck.judge.base import Load
 from netcheck.solve.results import Outcome
 
 
@@ -21,7 +21,7 @@ class WalkStep:
 
     size: float
     outcome: Outcome
-    stresses: tuple[Stress, ...]
+    stresses: tuple[Load, ...]
     tips: bool = False
 
 

@@ -20,8 +20,8 @@ import numpy as np
 from netcheck.circuit.linear import solve_network
 from netcheck.circuit.model import GROUND, Circuit, Part
 from netcheck.findings import Finding
+from netcheck.judge.base import ratio_verdict
 from netcheck.judge.tube_limits import used_rows
-from netcheck.judge.verdict import HIGHEST_AT_LIMIT
 from netcheck.roles.base import NO_LOAD, Roles
 from netcheck.roles.table import RoleName
 from netcheck.tubes.types import Limit
@@ -56,7 +56,9 @@ def grid_findings(circuit: Circuit, roles: Roles) -> Iterator[Finding]:
             continue
         ohms = grid_ohms(circuit, stage.tubes)
         for ref, row in limits.items():
-            if row is not None and HIGHEST_AT_LIMIT * row.value < ohms[ref] < NO_PATH_OHM:
+            if row is None or ohms[ref] >= NO_PATH_OHM:
+                continue
+            if ratio_verdict(ohms[ref] / row.value) == "over_limit":
                 alone = grid_ohms(circuit, (ref,))[ref]
                 yield _too_much(circuit, roles, ref, ohms[ref], alone, row)
 

@@ -13,8 +13,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from netcheck.circuit.model import Circuit
 from netcheck.conditions import is_in_use
 from netcheck.findings import Finding
-from netcheck.judge.base import LimitTable, Stress
-from netcheck.judge.verdict import HIGHEST_AT_LIMIT
+from netcheck.judge.base import LimitTable, Load
 from netcheck.ratings.parts import ADVISED_VOLTAGE_SHARE, assumed_rating_w
 from netcheck.roles.base import Roles
 from netcheck.roles.table import RoleName
@@ -69,15 +68,15 @@ def capacitor_findings(circuit: Circuit, roles: Roles, idle: Solved) -> Iterator
 
 
 def overload_findings(
-    circuit: Circuit, table: LimitTable, healthy: Iterable[Stress]
+    circuit: Circuit, table: LimitTable, healthy: Iterable[Load]
 ) -> Iterator[Finding]:
     """Yield a finding for each part that is over its rating in normal use."""
     assumed = {(limit.part, limit.quantity) for limit in table.limits if limit.assumed}
-    hardest: dict[tuple[str, str], Stress] = {}
+    hardest: dict[tuple[str, str], Load] = {}
     for stress in healthy:
         key = (stress.part, stress.quantity)
         rated = stress.quantity in OVERLOADS and key not in assumed
-        if rated and is_in_use(stress.condition) and stress.ratio > HIGHEST_AT_LIMIT:
+        if rated and is_in_use(stress.condition) and stress.level == "over_limit":
             hardest[key] = max(hardest.get(key, stress), stress, key=lambda one: one.ratio)
     for (ref, quantity), stress in hardest.items():
         rule, where = OVERLOADS[quantity]
@@ -94,7 +93,7 @@ def overload_findings(
         )
 
 
-def _advice(stress: Stress) -> str:
+def _advice(stress: Load) -> str:
     match stress.quantity:
         case "power_w":
             size = assumed_rating_w(stress.value)

@@ -15,7 +15,7 @@ from rich.console import Console
 from rich.text import Text
 
 from netcheck.findings import Finding
-from netcheck.judge.verdict import ratio_verdict
+from netcheck.judge.base import ratio_verdict
 from netcheck.report import facts
 from netcheck.report.annotation import (
     SUPPLY_TITLE,

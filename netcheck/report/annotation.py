@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from netcheck.circuit.model import GROUND, Circuit, Part, natural_key
 from netcheck.conditions import IDLE
 from netcheck.findings import Finding
-from netcheck.judge.base import Stress
+from netcheck.judge.base import Load
 from netcheck.report.facts import type_name
 from netcheck.report.words import joined, quantity_words
 from netcheck.roles.base import Role, Roles, Stage
@@ -101,7 +101,7 @@ class AnnotatedCircuit:
     circuit: Circuit
     roles: Roles
     idle: Outcome
-    stresses: tuple[Stress, ...] = ()
+    stresses: tuple[Load, ...] = ()
     assumed: frozenset[tuple[str, str]] = frozenset()
     findings: tuple[Finding, ...] = ()
     engine: str = ""

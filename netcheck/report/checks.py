@@ -15,9 +15,12 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from netcheck.source import Span
+
+if TYPE_CHECKING:  # the command line starts without the solver
+    from netcheck.judge.base import Load
 
 Outcome = Literal["unanswered", "fail", "unsolved", "warn", "waived", "known", "note", "pass"]
 Family = Literal["netlist", "healthy", "tolerance", "fault", "tipping", "wiring", "waiver"]
@@ -55,19 +58,6 @@ FAMILIES: tuple[Family, ...] = (
     "wiring",
     "waiver",
 )
-
-
-@dataclass(frozen=True, slots=True)
-class Load:
-    """The judged quantity that a row is about; the ratio is to the limit as compared."""
-
-    part: str
-    quantity: str
-    condition: str
-    value: float
-    limit: float
-    ratio: float
-    healthy_ratio: float
 
 
 @dataclass(frozen=True, slots=True)

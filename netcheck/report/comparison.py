@@ -17,7 +17,7 @@ from dataclasses import dataclass
 
 from netcheck.circuit.model import Part, natural_key
 from netcheck.conditions import is_in_use
-from netcheck.judge.base import GROSS_RATIO, Stress, Verdict
+from netcheck.judge.base import GROSS_RATIO, Load, Verdict
 from netcheck.judge.verdict import GRAVITY
 from netcheck.rank import FaultResult
 from netcheck.report import facts
@@ -48,8 +48,8 @@ class ComparedLoad:
 
     part: str
     quantity: str
-    before: Stress | None
-    after: Stress | None
+    before: Load | None
+    after: Load | None
 
     @property
     def moved(self) -> float:
@@ -240,9 +240,9 @@ def _loads(before: Audit, after: Audit, names: Mapping[str, str]) -> Iterator[Co
     yield from sorted(rows, key=order)
 
 
-def _hardest(audit: Audit) -> dict[tuple[str, str], Stress]:
+def _hardest(audit: Audit) -> dict[tuple[str, str], Load]:
     """Return by part and quantity the highest healthy ratio, overdrive left out."""
-    found: dict[tuple[str, str], Stress] = {}
+    found: dict[tuple[str, str], Load] = {}
     for stress in audit.healthy_stresses:
         if is_in_use(stress.condition):
             key = (stress.part, stress.quantity)

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from netcheck.circuit.model import Circuit
-from netcheck.judge.base import Stress
+from netcheck.judge.base import Load
 from netcheck.judge.fed_back import FeedbackCase, Runaway
 from netcheck.judge.fused import FuseLoad, fuse_loads, fused, has_fuse
 from netcheck.judge.heat import Heat, heats_of
@@ -141,7 +141,7 @@ def _pair(pair: Pair) -> Json:
     }
 
 
-def _load(stress: Stress | None) -> Json | None:
+def _load(stress: Load | None) -> Json | None:
     if stress is None:
         return None
     return {

@@ -17,12 +17,10 @@ from netcheck.circuit.changes import ReplaceTube
 from netcheck.circuit.model import Circuit, Part, natural_key
 from netcheck.conditions import FULL, condition_place, is_in_use
 from netcheck.findings import Finding
-from netcheck.judge.base import Stress, Verdict
+from netcheck.judge.base import Load, Verdict, ratio_verdict
 from netcheck.judge.toleranced import LimitSpread
-from netcheck.judge.verdict import ratio_verdict
 from netcheck.rank import FaultResult
 from netcheck.report.model import Audit
-from netcheck.report.words import compared_limit
 from netcheck.roles.base import Stage
 from netcheck.roles.table import RoleName
 from netcheck.solve.results import Solved
@@ -103,13 +101,11 @@ def healthy_ratios(audit: Audit) -> Iterator[tuple[float, str, str, str, float]]
     for stress in audit.healthy_stresses:
         if not is_in_use(stress.condition):
             continue
-        limit = compared_limit(stress.value, stress.limit, stress.ratio)
-        yield stress.ratio, stress.part, stress.quantity, stress.condition, limit
+        yield stress.ratio, stress.part, stress.quantity, stress.condition, stress.compared_limit
     for drive in audit.worst_drive:
         if drive.input_v > full_v:
             continue
-        limit = compared_limit(drive.value, drive.limit, drive.ratio)
-        yield drive.ratio, drive.part, drive.quantity, "worst drive", limit
+        yield drive.ratio, drive.part, drive.quantity, drive.condition, drive.compared_limit
 
 
 def healthy_verdict(audit: Audit) -> Verdict:
@@ -127,14 +123,12 @@ def limit_table(audit: Audit) -> Limits:
     A part's own limit goes first: under a fault that puts a substitute in its socket
     the same key holds the substitute's limit.
     """
-    stresses: list[Stress] = []
+    stresses: list[Load] = []
     for result in sorted(audit.faults, key=_keeps_its_tubes):
         stresses += [*result.victims, *([result.worst] if result.worst else [])]
     stresses += audit.healthy_stresses
     return {
-        (stress.part, stress.quantity, stress.condition): compared_limit(
-            stress.value, stress.limit, stress.ratio
-        )
+        (stress.part, stress.quantity, stress.condition): stress.compared_limit
         for stress in stresses
     }
 

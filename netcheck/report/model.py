@@ -11,12 +11,12 @@ from dataclasses import dataclass
 
 from netcheck.circuit.model import Circuit
 from netcheck.findings import Finding
-from netcheck.judge.base import LimitTable, Stress
+from netcheck.judge.base import LimitTable, Load
 from netcheck.judge.fed_back import Runaway
 from netcheck.judge.paired import Pairs
 from netcheck.judge.toleranced import Toleranced
 from netcheck.judge.walked import Walk
-from netcheck.rank import FaultResult, PartWorst, View, WorstDrive
+from netcheck.rank import FaultResult, PartWorst, View
 from netcheck.roles.base import Roles
 from netcheck.solve.results import Outcome
 from netcheck.tipping import TippingPoint
@@ -52,8 +52,8 @@ class Audit:
     circuit: Circuit
     roles: Roles
     healthy: Mapping[str, Outcome]
-    healthy_stresses: tuple[Stress, ...]
-    worst_drive: tuple[WorstDrive, ...]
+    healthy_stresses: tuple[Load, ...]
+    worst_drive: tuple[Load, ...]
     faults: tuple[FaultResult, ...]
     worst_of_part: Mapping[str, PartWorst]
     tipping_points: tuple[TippingPoint, ...]
@@ -80,5 +80,5 @@ class Audit:
     """None where the circuit was driven."""
     table: LimitTable = NO_LIMITS
     """The limits of the healthy circuit."""
-    idle_loads: tuple[Stress, ...] = ()
+    idle_loads: tuple[Load, ...] = ()
     """What the healthy circuit bears at idle as drawn, whatever the tolerances."""

@@ -12,7 +12,7 @@ import io
 import json
 
 from netcheck.circuit.model import natural_key
-from netcheck.judge.base import Stress
+from netcheck.judge.base import Load
 from netcheck.report import facts
 from netcheck.report.json_layout import Json, published_schema
 from netcheck.report.numbers import number
@@ -85,7 +85,7 @@ def _state(point: SweepPoint, name: str) -> Json:
     }
 
 
-def _loud(stresses: tuple[Stress, ...]) -> list[Stress]:
+def _loud(stresses: tuple[Load, ...]) -> list[Load]:
     """Return the stresses from the highest ratio down."""
     return sorted(stresses, key=lambda one: (-one.ratio, natural_key(one.part), one.quantity))
 

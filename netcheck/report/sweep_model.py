@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from netcheck.circuit.model import Circuit
 from netcheck.conditions import IDLE
 from netcheck.faults.base import ContinuousFault
-from netcheck.judge.base import LimitTable, Stress
+from netcheck.judge.base import LimitTable, Load
 from netcheck.rank import RAISED
 from netcheck.solve.results import Outcome, Solved, TubeState
 from netcheck.tipping import TippingPoint
@@ -28,10 +28,10 @@ class SweepPoint:
 
     size: float
     outcomes: Mapping[str, Outcome]
-    stresses: Mapping[str, tuple[Stress, ...]]
+    stresses: Mapping[str, tuple[Load, ...]]
     tips: tuple[TippingPoint, ...] = ()
 
-    def worst(self, condition: str) -> Stress | None:
+    def worst(self, condition: str) -> Load | None:
         """Return the highest of the stresses that the fault has raised, against their limits."""
         every = self.stresses.get(condition, ())
         raised = [one for one in every if one.ratio - one.healthy_ratio > RAISED]

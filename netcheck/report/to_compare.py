@@ -8,7 +8,7 @@ from rich.console import Console
 from rich.text import Text
 
 from netcheck.circuit.model import Part
-from netcheck.judge.base import Stress
+from netcheck.judge.base import Load
 from netcheck.rank import FaultResult
 from netcheck.report import facts
 from netcheck.report.comparison import (
@@ -174,7 +174,7 @@ def _load_row(load: ComparedLoad) -> list[str | Text]:
     ]
 
 
-def _stress(stress: Stress | None) -> str:
+def _stress(stress: Load | None) -> str:
     if stress is None:
         return "not there"
     return f"{ratio_words(stress.ratio)} ({condition_words(stress.condition)})"

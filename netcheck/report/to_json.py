@@ -13,8 +13,8 @@ from __future__ import annotations
 
 from netcheck.circuit.model import Part, natural_key
 from netcheck.findings import Finding
-from netcheck.judge.base import Stress
-from netcheck.rank import FaultResult, WorstDrive, risk
+from netcheck.judge.base import Load
+from netcheck.rank import FaultResult, risk
 from netcheck.report import facts
 from netcheck.report.effects_json import (
     effects_object,
@@ -163,7 +163,7 @@ def tube_object(state: TubeState) -> Json:
     }
 
 
-def _worst_drive(drive: WorstDrive) -> Json:
+def _worst_drive(drive: Load) -> Json:
     return {
         "part": drive.part,
         "quantity": drive.quantity,
@@ -174,7 +174,7 @@ def _worst_drive(drive: WorstDrive) -> Json:
     }
 
 
-def stress_object(stress: Stress) -> Json:
+def stress_object(stress: Load) -> Json:
     """Return one judged quantity."""
     return {
         "part": stress.part,

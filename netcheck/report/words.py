@@ -17,7 +17,7 @@ from netcheck.units import format_quantity
 
 if TYPE_CHECKING:  # the lists of tubes and faults need no solver
     from netcheck.faults.base import LikelihoodClass
-    from netcheck.judge.base import Verdict
+    from netcheck.judge.base import Load, Verdict
     from netcheck.judge.seen import Seen
 
 _DEFECTS = {
@@ -85,16 +85,10 @@ def amount(value: float, quantity: str) -> str:
     return format_quantity(value, unit_of(quantity), 3)
 
 
-def compared_limit(value: float, limit: float, ratio: float) -> float:
-    """Return the limit a ratio is to: the published one, scaled where systems differ."""
-    return value / ratio if ratio > 0 and math.isfinite(ratio) else limit
-
-
-def limit_amount(value: float, limit: float, ratio: float, quantity: str) -> str:
+def limit_amount(load: Load) -> str:
     """Write the limit as compared; a star where it is not the published figure."""
-    compared = compared_limit(value, limit, ratio)
-    scaled = abs(compared - limit) > 0.005 * abs(limit)
-    return f"{amount(compared, quantity)}{'*' if scaled else ''}"
+    scaled = abs(load.compared_limit - load.limit) > 0.005 * abs(load.limit)
+    return f"{amount(load.compared_limit, load.quantity)}{'*' if scaled else ''}"
 
 
 def size(value: float, unit: str, digits: int = 3) -> str:

@@ -13,7 +13,7 @@ from netcheck.circuit.changes import ReplaceTube, apply_changes
 from netcheck.circuit.model import Circuit
 from netcheck.conditions import COLD_START, IDLE
 from netcheck.faults.base import Fault
-from netcheck.judge.base import LimitTable, Stress
+from netcheck.judge.base import LimitTable, Load
 from netcheck.judge.limits import limits_of
 from netcheck.judge.stress import judge_state
 from netcheck.roles import recognise
@@ -40,14 +40,14 @@ class Baseline:
     outcomes: Mapping[str, Outcome]
     states: Mapping[str, Solved]
     table: LimitTable
-    stresses: tuple[Stress, ...]
+    stresses: tuple[Load, ...]
 
     @property
     def idle(self) -> Solved:
         """The state without a signal; KeyError where that was not solved."""
         return self.states[IDLE]
 
-    def judged(self, state: Solved) -> tuple[Stress, ...]:
+    def judged(self, state: Solved) -> tuple[Load, ...]:
         """Return every judged quantity of a state of this circuit, faulted or not."""
         return judge_state(self.circuit, self.table, state, self.states)
 

@@ -14,10 +14,9 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from netcheck.circuit.model import Circuit
-from netcheck.conditions import FULL, HOTTEST, IDLE, OVERDRIVE
-from netcheck.judge.base import LimitTable, Stress
+from netcheck.conditions import FULL, HOTTEST, IDLE, OVERDRIVE, WORST_DRIVE
+from netcheck.judge.base import LimitTable, Load
 from netcheck.judge.stress import judge_state
-from netcheck.rank import WorstDrive
 from netcheck.roles.base import NO_LOAD, Roles
 from netcheck.solve.driven import (
     DrivenAnswer,
@@ -56,7 +55,7 @@ class DrivenHealth:
     levels: Mapping[str, float] = field(default_factory=dict)
     outcomes: Mapping[str, Outcome] = field(default_factory=dict)
     starts: Mapping[str, StartState] = field(default_factory=dict)
-    worst: tuple[WorstDrive, ...] = ()
+    worst: tuple[Load, ...] = ()
     gain: float = 0.0
     reason: str = ""
 
@@ -211,7 +210,7 @@ def ratios(
 
 def _judged(
     circuit: Circuit, table: LimitTable, idle: Solved, states: Mapping[float, Outcome]
-) -> Iterator[tuple[float, Stress]]:
+) -> Iterator[tuple[float, Load]]:
     """Yield the stresses of the electrodes, level by level from zero up."""
     every: Iterable[tuple[float, Outcome]] = [(0.0, idle), *sorted(states.items())]
     for level, outcome in every:
@@ -225,20 +224,20 @@ def _judged(
 
 def worst_drives(
     circuit: Circuit, table: LimitTable, idle: Solved, states: Mapping[float, Outcome]
-) -> tuple[WorstDrive, ...]:
+) -> tuple[Load, ...]:
     """Return for each judged electrode the input at which its ratio is highest."""
-    best: dict[tuple[str, str], tuple[float, Stress]] = {}
+    best: dict[tuple[str, str], tuple[float, Load]] = {}
     for level, stress in _judged(circuit, table, idle, states):
         key = (stress.part, stress.quantity)
         if key not in best or stress.ratio > best[key][1].ratio:
             best[key] = (level, stress)
     return tuple(
-        WorstDrive(stress.part, stress.quantity, level, stress.value, stress.limit, stress.ratio)
+        replace(stress, condition=WORST_DRIVE, input_v=level, healthy_ratio=stress.ratio)
         for level, stress in best.values()
     )
 
 
-def hottest_level(roles: Roles, worst: Iterable[WorstDrive], full_v: float) -> float | None:
+def hottest_level(roles: Roles, worst: Iterable[Load], full_v: float) -> float | None:
     """Return the level of the hottest output plate where it is neither idle nor full."""
     plates = [
         each

@@ -23,9 +23,8 @@ from netcheck.circuit.changes import (
 from netcheck.circuit.model import GROUND, Circuit
 from netcheck.conditions import COLD_START, FULL, IDLE, OVERDRIVE
 from netcheck.faults.base import ContinuousFault, Fault
-from netcheck.judge.base import GROSS_RATIO, LimitTable, Stress
+from netcheck.judge.base import GROSS_RATIO, LimitTable, Load
 from netcheck.judge.stress import judge_state
-from netcheck.judge.verdict import is_charged
 from netcheck.solve.idle import meter_matters
 from netcheck.solve.pool import Pool, Shared
 from netcheck.solve.results import Hookup, NotSolved, Outcome, Solved
@@ -87,7 +86,7 @@ class Bench:
         """Return how small a defect is enough, at idle."""
         judging = self.pool.share("judging", (table, dict(healthy)))
 
-        def solve_batch(batch: Sequence[Fault]) -> Sequence[NotSolved | tuple[Stress, ...]]:
+        def solve_batch(batch: Sequence[Fault]) -> Sequence[NotSolved | tuple[Load, ...]]:
             variants = [fault.changes for fault in batch]
             self._note_absent(variants)
             return idle_overloads(self.pool, self._task(IDLE, ()), judging, variants)
@@ -167,7 +166,7 @@ def gross_at_idle(
         burnt = [
             stress
             for stress in judge_state(circuit, table, outcome, {IDLE: healthy})
-            if stress.quantity in ELECTRODES and stress.ratio >= GROSS_RATIO and is_charged(stress)
+            if stress.quantity in ELECTRODES and stress.ratio >= GROSS_RATIO and stress.is_charged
         ]
         if burnt:
             worst = max(burnt, key=lambda stress: stress.ratio)

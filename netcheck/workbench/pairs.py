@@ -24,9 +24,9 @@ from netcheck.circuit.changes import AddCurrentSource, AddResistor, Change, Driv
 from netcheck.circuit.model import Circuit, natural_key
 from netcheck.conditions import IDLE
 from netcheck.faults.base import Fault
-from netcheck.judge.base import GROSS_RATIO, LimitTable, Stress
+from netcheck.judge.base import GROSS_RATIO, LimitTable, Load
 from netcheck.judge.paired import Pair, PairKind, Pairs
-from netcheck.judge.verdict import GRAVITY, is_charged, level_of
+from netcheck.judge.verdict import GRAVITY
 from netcheck.rank import FaultResult, judge_fault
 from netcheck.solve.results import NotSolved, Solved
 from netcheck.workbench.faulted import Bench
@@ -50,7 +50,7 @@ STARVES = frozenset({"weak", "mains_low", "misadjusted", "drifted"})
 LEAST_RELIEF = 0.1
 """A fault relieves a tube if it takes at least this share of its healthy heat."""
 
-Alone = Mapping[str, Sequence[Stress]]
+Alone = Mapping[str, Sequence[Load]]
 """By fault id, every stress at idle with this fault alone."""
 
 
@@ -146,7 +146,7 @@ def _hiding(results: Sequence[FaultResult], alone: Alone, healthy: Solved) -> It
     for first in results:
         stresses = alone.get(first.fault.id, ())
         hot = [one.part for one in stresses if _is_hot_tube(one, healthy)]
-        if any(one.ratio >= GROSS_RATIO and is_charged(one) for one in stresses):
+        if any(one.ratio >= GROSS_RATIO and one.is_charged for one in stresses):
             continue
         joined: set[str] = set()
         for ref in dict.fromkeys(hot):
@@ -156,7 +156,7 @@ def _hiding(results: Sequence[FaultResult], alone: Alone, healthy: Solved) -> It
                     yield _Plan(first, second, "hides", ref)
 
 
-def _is_hot_tube(stress: Stress, healthy: Solved) -> bool:
+def _is_hot_tube(stress: Load, healthy: Solved) -> bool:
     heat = "dissipation" in stress.quantity and stress.part in healthy.tubes
     return heat and _is_over(stress)
 
@@ -233,11 +233,11 @@ def _pair(plan: _Plan, both: FaultResult, alone: Alone) -> Pair:
     )
 
 
-def _is_over(stress: Stress) -> bool:
-    return is_charged(stress) and level_of(stress) == "over_limit"
+def _is_over(stress: Load) -> bool:
+    return stress.is_charged and stress.level == "over_limit"
 
 
-def _alone(plan: _Plan, worst: Stress | None, alone: Sequence[Stress]) -> Stress | None:
+def _alone(plan: _Plan, worst: Load | None, alone: Sequence[Load]) -> Load | None:
     """Return what the first fault does alone, to compare both at once with."""
     if plan.kind == "hides":
         hot = [one for one in alone if one.part == plan.link and "dissipation" in one.quantity]

@@ -13,7 +13,7 @@ from typing import Any
 
 from netcheck.circuit.changes import AddCurrentSource, AddResistor, Change
 from netcheck.circuit.model import Circuit
-from netcheck.judge.base import LimitTable, Stress
+from netcheck.judge.base import LimitTable, Load
 from netcheck.judge.stress import judge_state
 from netcheck.solve.driven import DrivenRequest, solve_family
 from netcheck.solve.idle import IdleRequest, IdleSweep, solve_sweep
@@ -106,7 +106,7 @@ def judge_chunk(
     requests: tuple[IdleRequest, ...],
     condition: str,
     absent: tuple[AddResistor | AddCurrentSource, ...],
-) -> list[NotSolved | tuple[Stress, ...]]:
+) -> list[NotSolved | tuple[Load, ...]]:
     """Solve some operating points in a worker and return what is near its limit or over."""
     table, healthy = judging
     sweep = IdleSweep(circuit, requests, condition, None, absent=absent)
@@ -125,7 +125,7 @@ def judge_chunk(
 
 def idle_overloads(
     pool: Pool, task: IdleTask, judging: Shared, variants: Sequence[tuple[Change, ...]]
-) -> list[NotSolved | tuple[Stress, ...]]:
+) -> list[NotSolved | tuple[Load, ...]]:
     """Return, for each variant at idle, its stresses near a limit or over it."""
 
     def job(chunk: tuple[IdleRequest, ...]) -> Job:
@@ -133,7 +133,7 @@ def idle_overloads(
         return Job(judge_chunk, known, len(chunk))
 
     requests = [IdleRequest(changes) for changes in variants]
-    answers: list[NotSolved | tuple[Stress, ...]] = _in_chunks(pool, task.condition, requests, job)
+    answers: list[NotSolved | tuple[Load, ...]] = _in_chunks(pool, task.condition, requests, job)
     return answers
 
 

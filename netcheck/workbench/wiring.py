@@ -28,9 +28,8 @@ from netcheck.conditions import IDLE
 from netcheck.faults import pot_wiper
 from netcheck.faults.base import Fault
 from netcheck.findings import Finding
-from netcheck.judge.base import CHARGE_MARGIN, Stress
+from netcheck.judge.base import Load
 from netcheck.judge.stress import judge_state
-from netcheck.judge.verdict import HIGHEST_AT_LIMIT
 from netcheck.judge.wiring_grids import bleeder_findings, grid_findings, unloaded_findings
 from netcheck.judge.wiring_idle import capacitor_findings, overload_findings
 from netcheck.netlist.cards import PartNote
@@ -130,7 +129,7 @@ def _range_findings(
     strong = min(states[:2], key=lambda state: _plates_a(state, pot.tubes))
     weak = max(states[2:], key=lambda state: _plates_a(state, pot.tubes))
     hottest = _hottest(circuit, healthy, strong, pot.tubes)
-    if hottest is not None and hottest.ratio > HIGHEST_AT_LIMIT:
+    if hottest is not None and hottest.level == "over_limit":
         yield Finding(
             "bias-range-strong",
             "warning",
@@ -158,13 +157,13 @@ def _plates_a(state: Solved, tubes: Iterable[str]) -> float:
     return sum(state.tubes[ref].plate_current_a for ref in tubes)
 
 
-def _electrode(stress: Stress) -> str:
+def _electrode(stress: Load) -> str:
     return stress.quantity.removesuffix("_dissipation_w").replace("_", " ")
 
 
 def _hottest(
     circuit: Circuit, healthy: Baseline, state: Solved, tubes: Iterable[str]
-) -> Stress | None:
+) -> Load | None:
     """Return the tube and electrode that is hottest for its limit, if any is judged."""
     known = {IDLE: healthy.idle}
     heat = [
@@ -182,9 +181,9 @@ def _wiper_findings(
         return
     tubes = [tube.ref for tube in circuit.tubes]
     hottest = _hottest(circuit, healthy, outcome, tubes)
-    if hottest is None or hottest.ratio <= HIGHEST_AT_LIMIT:
+    if hottest is None or hottest.level != "over_limit":
         return
-    if hottest.ratio <= hottest.healthy_ratio + CHARGE_MARGIN:
+    if not hottest.adds_to_health:
         return
     first = fault.parts[0]
     name = circuit[first].note.pot or "+".join(fault.parts)

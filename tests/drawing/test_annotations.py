@@ -8,7 +8,7 @@ from netcheck.conditions import IDLE
 from netcheck.drawing import Annotations, annotate
 from netcheck.drawing.annotations import level_of_share
 from netcheck.faults import list_faults
-from netcheck.judge.base import Stress
+from netcheck.judge.base import Load
 from netcheck.judge.limits import limits_of
 from netcheck.judge.stress import judge_state
 from netcheck.report.progress import SilentProgress
@@ -35,7 +35,7 @@ def states() -> tuple[Solved, Solved]:
     return healthy, faulty
 
 
-def judged(state: Solved, healthy: Solved) -> tuple[Stress, ...]:
+def judged(state: Solved, healthy: Solved) -> tuple[Load, ...]:
     circuit, roles, _ = read(EL34)
     known = {IDLE: healthy}
     return judge_state(circuit, limits_of(circuit, roles, known), state, known)

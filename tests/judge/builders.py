@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from netcheck.circuit.model import Circuit, Part, Pin, natural_key
 from netcheck.faults.base import Fault, likelihood
-from netcheck.judge.base import Stress
+from netcheck.judge.base import Load
 from netcheck.netlist.cards import PartNote
 from netcheck.roles.base import Role, Roles, Stage
 from netcheck.solve.results import PartState, Solved, TubeState
@@ -170,8 +170,8 @@ def fault(fault_id: str, level: str = "common") -> Fault:
     )
 
 
-PLATE_STRESS = Stress(
-    "V3", "plate_dissipation_w", "idle", 10.0, 25.0, 0.4, 0.4, "design_center", "", 0
+PLATE_STRESS = Load(
+    "V3", "plate_dissipation_w", "idle", 10.0, 25.0, 25.0, 0.4, "design_center", "", 0
 )
 
 
@@ -182,13 +182,13 @@ def stress(
     rank_class: int = 0,
     condition: str = "idle",
     quantity: str = "plate_dissipation_w",
-) -> Stress:
+) -> Load:
     return replace(
         PLATE_STRESS,
         part=part,
         quantity=quantity,
         condition=condition,
-        ratio=ratio,
+        value=ratio * PLATE_STRESS.compared_limit,
         healthy_ratio=healthy_ratio,
         rank_class=rank_class,
     )

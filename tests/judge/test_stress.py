@@ -19,7 +19,7 @@ from judge.builders import (
     two_pin,
 )
 from netcheck.circuit.model import Circuit
-from netcheck.judge import Stress, judge_state, limits_of
+from netcheck.judge import Load, judge_state, limits_of
 from netcheck.netlist.cards import PartNote
 from netcheck.roles.base import Roles
 from netcheck.solve.results import Solved
@@ -27,7 +27,7 @@ from netcheck.solve.results import Solved
 
 def judged(
     circuit: Circuit, state: Solved, healthy: Solved | None = None, roles: Roles | None = None
-) -> dict[tuple[str, str], Stress]:
+) -> dict[tuple[str, str], Load]:
     table = limits_of(circuit, roles or roles_of())
     known = {healthy.condition: healthy} if healthy else {}
     return {(one.part, one.quantity): one for one in judge_state(circuit, table, state, known)}

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from netcheck.judge.base import Stress
+from netcheck.judge.base import Load
 from netcheck.judge.statistics import share_of
 from netcheck.judge.toleranced import (
     CASE_OF,
@@ -44,10 +44,10 @@ def spread(system: RatingSystem) -> LimitSpread:
     )
 
 
-def stress(system: RatingSystem, condition: str = "idle") -> Stress:
-    ratio = NOMINAL / 27.27
-    return Stress(
-        "X1", "plate_dissipation_w", condition, NOMINAL, 30.0, ratio, ratio, system, "scaled", 0
+def stress(system: RatingSystem, condition: str = "idle") -> Load:
+    compared, ratio = 27.27, NOMINAL / 27.27
+    return Load(
+        "X1", "plate_dissipation_w", condition, NOMINAL, 30.0, compared, ratio, system, "scaled", 0
     )
 
 

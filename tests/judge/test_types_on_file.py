@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from judge.builders import circuit_of, roles_of, solved, tube, tube_state
-from netcheck.judge import judge_state, level_of, limits_of
+from netcheck.judge import judge_state, limits_of
 from netcheck.judge.base import PartLimit
 from netcheck.tubes.library import load_library
 
@@ -76,6 +76,6 @@ def test_an_el84_at_48_ma_is_at_its_limit_and_at_60_ma_over_it() -> None:
             plate_w=250.0 * current_a, screen_w=1.4, plate_v=250.0, current_a=current_a
         )
         stresses = judge_state(circuit, table, solved(tubes={"V1": state}), {})
-        levels[current_a] = {one.quantity: level_of(one) for one in stresses}
+        levels[current_a] = {one.quantity: one.level for one in stresses}
     assert levels[0.048]["plate_dissipation_w"] == "at_limit"
     assert levels[0.060]["plate_dissipation_w"] == "over_limit"

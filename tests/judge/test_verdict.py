@@ -20,19 +20,17 @@ from netcheck.judge import (
     advise,
     condition_verdict,
     gravest,
-    is_charged,
     judge_state,
-    level_of,
     limits_of,
 )
-from netcheck.judge.base import Stress, Verdict
+from netcheck.judge.base import Load, Verdict
 from netcheck.judge.unjudged import loaded_unjudged
 from netcheck.judge.verdict import VERDICT_ORDER
 from netcheck.netlist.cards import PartNote
 from netcheck.solve.results import NotSolved
 
 
-def verdict(*stresses: Stress) -> Verdict:
+def verdict(*stresses: Load) -> Verdict:
     return condition_verdict(solved(), stresses)
 
 
@@ -47,7 +45,7 @@ def verdict(*stresses: Stress) -> Verdict:
     ],
 )
 def test_five_percent_around_a_limit_is_at_limit(ratio: float, level: str) -> None:
-    assert level_of(stress(ratio=ratio)) == level
+    assert stress(ratio=ratio).level == level
 
 
 @pytest.mark.parametrize(
@@ -62,12 +60,12 @@ def test_five_percent_around_a_limit_is_at_limit(ratio: float, level: str) -> No
     ],
 )
 def test_a_fault_is_charged_with_what_it_adds(ratio: float, healthy: float, charged: bool) -> None:
-    assert is_charged(stress(ratio=ratio, healthy_ratio=healthy)) is charged
+    assert stress(ratio=ratio, healthy_ratio=healthy).is_charged is charged
 
 
 @given(st.floats(0, 10), st.floats(0, 10))
 def test_a_lower_stress_than_in_health_is_never_charged(a: float, b: float) -> None:
-    assert not is_charged(stress(ratio=min(a, b), healthy_ratio=max(a, b)))
+    assert not stress(ratio=min(a, b), healthy_ratio=max(a, b)).is_charged
 
 
 def test_verdicts_of_one_condition() -> None:

@@ -149,7 +149,7 @@ def test_nets_are_in_natural_order() -> None:
 def test_a_number_that_is_not_finite_is_null(wild: float) -> None:
     document = loaded(
         healthy={"idle": solved("idle", wild)},
-        healthy_stresses=(replace(stress(1.0), ratio=wild),),
+        healthy_stresses=(replace(stress(1.0), value=wild),),
     )
 
     assert document["healthy"]["conditions"]["idle"]["tubes"]["X2"]["plate_current_a"] is None

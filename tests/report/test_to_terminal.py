@@ -134,7 +134,7 @@ def test_verdict_is_one_sentence(changes: dict[str, object], expected: str) -> N
 
 
 def test_worst_drive_counts_for_health() -> None:
-    hot = replace(build().worst_drive[0], input_v=2.0, value=13.2, ratio=1.1)
+    hot = replace(build().worst_drive[0], input_v=2.0, value=13.2)
 
     text = to_terminal.render(build(worst_drive=(hot,)), width=200)
 
@@ -142,7 +142,7 @@ def test_worst_drive_counts_for_health() -> None:
 
 
 def test_scaled_limit_is_shown_as_compared_and_marked() -> None:
-    scaled = replace(stress(1.2), limit=14.0, value=1.2 * 14 / 1.1, rating_system="design_maximum")
+    scaled = replace(stress(1.2, limit=14.0 / 1.1), limit=14.0, rating_system="design_maximum")
     audit = build(faults=(result(leak(2e6, "2Mohm"), "over_limit", solved("idle", 15.0), scaled),))
 
     text = to_terminal.render(audit, width=140)

@@ -9,12 +9,12 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from netcheck.faults.base import LikelihoodClass
+from netcheck.judge.base import Load
 from netcheck.report.checks import (
     OUTCOMES,
     CheckedFile,
     CheckReport,
     Family,
-    Load,
     Move,
     Outcome,
 )

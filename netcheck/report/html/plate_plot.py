@@ -20,10 +20,10 @@ import numpy as np
 
 from netcheck.circuit.model import Part
 from netcheck.conditions import FULL, IDLE
-from netcheck.judge.base import Stress
+from netcheck.judge.base import Load
 from netcheck.report.facts import type_name
 from netcheck.report.model import Audit
-from netcheck.report.words import compared_limit, ratio_words
+from netcheck.report.words import ratio_words
 from netcheck.roles.base import OutputTransformer
 from netcheck.solve.results import Solved, TubeState
 from netcheck.tubes.fit import space_currents
@@ -144,7 +144,7 @@ def _point(state: TubeState) -> tuple[float, float]:
 def _limit(audit: Audit, ref: str) -> float | None:
     """Return the plate dissipation limit as compared."""
     found = [
-        compared_limit(one.value, one.limit, one.ratio)
+        one.compared_limit
         for one in audit.healthy_stresses
         if one.part == ref and one.quantity == "plate_dissipation_w"
     ]
@@ -207,7 +207,7 @@ def _listed(names: list[str]) -> str:
     return f"{shown} and {more} more" if more > 0 else shown
 
 
-def _loads_plate(victims: tuple[Stress, ...], ref: str) -> bool:
+def _loads_plate(victims: tuple[Load, ...], ref: str) -> bool:
     return any(one.part == ref and one.quantity == "plate_dissipation_w" for one in victims)
 
 

@@ -18,7 +18,7 @@ from typing import Any
 from netcheck.conditions import IDLE
 from netcheck.drawing import Annotations, Drawing, annotate, role_annotations
 from netcheck.drawing.annotations import CHANGED_SHARE, CHANGED_V
-from netcheck.judge.base import Stress
+from netcheck.judge.base import Load
 from netcheck.judge.heat import heats_of
 from netcheck.judge.walked import Walk, WalkStep
 from netcheck.rank import FaultResult
@@ -84,7 +84,7 @@ class States:
         }
 
     def _annotations(
-        self, outcome: Outcome | None, stresses: Sequence[Stress], parts: tuple[str, ...], head: str
+        self, outcome: Outcome | None, stresses: Sequence[Load], parts: tuple[str, ...], head: str
     ) -> Annotations:
         circuit, roles = self.audit.circuit, self.audit.roles
         if not isinstance(outcome, Solved):
@@ -171,19 +171,19 @@ class States:
         }
 
 
-def load_row(stress: Stress) -> list[str]:
+def load_row(stress: Load) -> list[str]:
     """Return part, condition, value, limit, share now and share in health."""
     return [
         f"{stress.part} {quantity_words(stress.quantity)}",
         condition_words(stress.condition),
         amount(stress.value, stress.quantity),
-        limit_amount(stress.value, stress.limit, stress.ratio, stress.quantity),
+        limit_amount(stress),
         f"{ratio_words(stress.ratio)} times",
         f"{ratio_words(stress.healthy_ratio)} times",
     ]
 
 
-def _loads(result: FaultResult) -> tuple[Stress, ...]:
+def _loads(result: FaultResult) -> tuple[Load, ...]:
     if result.victims:
         return result.victims[:MOST_VICTIMS]
     return (result.worst,) if result.worst else ()

@@ -12,7 +12,7 @@ from markupsafe import Markup, escape
 
 from netcheck.circuit.model import Part
 from netcheck.conditions import IDLE, is_in_use
-from netcheck.judge.base import Stress
+from netcheck.judge.base import Load
 from netcheck.judge.seen import seen_under
 from netcheck.judge.verdict import GRAVITY
 from netcheck.rank import FaultResult
@@ -115,7 +115,7 @@ def part_rows(audit: Audit) -> list[PartRow]:
     annotated = AnnotatedCircuit(
         audit.file, audit.circuit, audit.roles, idle, audit.healthy_stresses
     )
-    hardest: dict[str, Stress] = {}
+    hardest: dict[str, Load] = {}
     for stress in audit.healthy_stresses:
         if not is_in_use(stress.condition):
             continue
@@ -125,7 +125,7 @@ def part_rows(audit: Audit) -> list[PartRow]:
 
 
 def _part_row(
-    annotated: AnnotatedCircuit, audit: Audit, part: Part, hardest: Stress | None
+    annotated: AnnotatedCircuit, audit: Audit, part: Part, hardest: Load | None
 ) -> PartRow:
     load = load_of(annotated, part.ref)
     shown = ((load.volts, "V"), (load.ampere, "A"), (load.watts, "W"))
@@ -133,7 +133,7 @@ def _part_row(
     worst = audit.worst_of_part.get(part.ref)
     health = "no limit on file"
     if hardest:
-        limit = limit_amount(hardest.value, hardest.limit, hardest.ratio, hardest.quantity)
+        limit = limit_amount(hardest)
         health = (
             f"{quantity_words(hardest.quantity)} {amount(hardest.value, hardest.quantity)} of "
             f"{limit}, {condition_words(hardest.condition)}"

@@ -6,8 +6,7 @@ from rich.console import Console
 from rich.text import Text
 
 from netcheck.conditions import COLD_START, IDLE
-from netcheck.judge.base import Stress
-from netcheck.judge.verdict import ratio_verdict
+from netcheck.judge.base import Load, ratio_verdict
 from netcheck.report import facts
 from netcheck.report.model import Audit
 from netcheck.report.terminal.layout import (
@@ -129,7 +128,7 @@ def write_driven(console: Console, audit: Audit, show_all: bool) -> None:
                 quantity_words(drive.quantity),
                 f"{drive.input_v:.3g}",
                 amount(drive.value, drive.quantity),
-                limit_amount(drive.value, drive.limit, drive.ratio, drive.quantity),
+                limit_amount(drive),
                 ratio_words(drive.ratio),
             ]
             for drive in shown
@@ -164,9 +163,9 @@ def _condition_line(audit: Audit, name: str) -> str:
 
 
 def _write_near_limits(console: Console, audit: Audit) -> None:
-    hardest: dict[tuple[str, str], Stress] = {}
+    hardest: dict[tuple[str, str], Load] = {}
     for stress in audit.healthy_stresses:
-        if ratio_verdict(stress.ratio) in ("over_limit", "at_limit"):
+        if stress.level in ("over_limit", "at_limit"):
             kept = hardest.setdefault((stress.part, stress.quantity), stress)
             if stress.ratio > kept.ratio:
                 hardest[stress.part, stress.quantity] = stress
@@ -180,10 +179,10 @@ def _write_near_limits(console: Console, audit: Audit) -> None:
         line = safe(
             f"{stress.part} {quantity_words(stress.quantity)}, "
             f"{condition_words(stress.condition)}: {amount(stress.value, stress.quantity)} against "
-            f"{limit_amount(stress.value, stress.limit, stress.ratio, stress.quantity)}, "
+            f"{limit_amount(stress)}, "
             f"{ratio_words(stress.ratio)} times ({stress.comparison}): "
         )
-        line.append_text(verdict_text(ratio_verdict(stress.ratio)))
+        line.append_text(verdict_text(stress.level))
         bullets(console, [line])
 
 

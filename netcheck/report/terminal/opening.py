@@ -7,7 +7,7 @@ from collections import Counter
 from rich.console import Console
 from rich.text import Text
 
-from netcheck.judge.base import Stress
+from netcheck.judge.base import Load
 from netcheck.report import facts
 from netcheck.report.model import Audit
 from netcheck.report.terminal.layout import STYLES, hanging, heading, paragraph, safe
@@ -74,7 +74,7 @@ def _fault_clause(audit: Audit) -> str:
     return f"of {tried} tried {over} {verb} a part over its limit{worst}"
 
 
-def stress_phrase(stress: Stress) -> str:
+def stress_phrase(stress: Load) -> str:
     """Return `V3 plate at 2.10 times its limit`."""
     what = quantity_words(stress.quantity)
     return f"{stress.part} {what} at {ratio_words(stress.ratio)} times its limit"

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from rich.console import Console
 from rich.text import Text
 
-from netcheck.judge.base import Stress
+from netcheck.judge.base import Load
 from netcheck.judge.paired import Pair
 from netcheck.report.model import Audit
 from netcheck.report.terminal.layout import (
@@ -77,7 +77,7 @@ def _cause_row(group: Sequence[Pair]) -> list[str | Text]:
     ]
 
 
-def _what(stress: Stress | None) -> str:
+def _what(stress: Load | None) -> str:
     return "-" if stress is None else f"{stress.part} {quantity_words(stress.quantity)}"
 
 

@@ -129,7 +129,7 @@ def _row(place: int, result: FaultResult, wide: bool) -> list[str | Text]:
         return [str(place), fault.id, unrated, *blanks, seen, likely, verdict]
     sizes = [
         amount(worst.value, worst.quantity),
-        limit_amount(worst.value, worst.limit, worst.ratio, worst.quantity),
+        limit_amount(worst),
     ]
     victim, when = (
         f"{worst.part} {quantity_words(worst.quantity)}",

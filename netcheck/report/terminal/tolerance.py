@@ -5,9 +5,9 @@ from __future__ import annotations
 from rich.console import Console
 from rich.text import Text
 
+from netcheck.judge.base import ratio_verdict
 from netcheck.judge.statistics import CONFIDENCE, Share
 from netcheck.judge.toleranced import Influence, LimitSpread, Toleranced
-from netcheck.judge.verdict import LOWEST_AT_LIMIT, ratio_verdict
 from netcheck.report.facts import sorted_spreads
 from netcheck.report.model import Audit
 from netcheck.report.terminal.layout import (
@@ -22,7 +22,6 @@ from netcheck.report.terminal.layout import (
 from netcheck.report.terminal.tolerance_driven import write_driven_corners
 from netcheck.report.words import amount, counted, quantity_words, ratio_words
 
-_NEAR = LOWEST_AT_LIMIT
 _CAUSES = 3
 _LEAST_SHARE = 0.02
 """Causes below this share of the variance are not named."""
@@ -95,7 +94,7 @@ def _legend() -> str:
 
 def _matters(one: LimitSpread) -> bool:
     worst = one.worst_case or 0.0
-    return bool(one.exceeding.exceeding) or worst >= _NEAR * one.limit
+    return bool(one.exceeding.exceeding) or ratio_verdict(worst / one.limit) != "within_limits"
 
 
 def _row(one: LimitSpread) -> list[str | Text]:

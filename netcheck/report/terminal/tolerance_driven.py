@@ -9,8 +9,8 @@ from __future__ import annotations
 from rich.console import Console
 from rich.text import Text
 
+from netcheck.judge.base import ratio_verdict
 from netcheck.judge.toleranced import DrivenCorner, Toleranced
-from netcheck.judge.verdict import ratio_verdict
 from netcheck.report.terminal.layout import Column, bullets, paragraph, table, verdict_text
 from netcheck.report.words import amount, condition_words, quantity_words, ratio_words
 
