@@ -32,7 +32,7 @@ class NetcheckError(Exception):
     def __str__(self) -> str:
         where = f"{self.span}: " if self.span else ""
         lines = [f"{where}{self.message}"]
-        if self.span and self.source:
+        if self.span and self.source and not self.span.drawn:
             lines.append(self.source.excerpt(self.span))
         if self.hint:
             lines.append(f"hint: {self.hint}")

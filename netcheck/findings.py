@@ -105,6 +105,10 @@ _KINDS = (
         _READING,
     ),
     FindingKind(
+        "pin-set-aside", "warning", "text", "A pin of a tube's symbol that is not used",
+        "Heaters are not solved; a suppressor is taken as if it were on the cathode.", _READING,
+    ),
+    FindingKind(
         "soft-start", "note", "text", "A supply that is switched on in time",
         "Its final value counts as its DC volts.", _READING,
     ),
@@ -133,12 +137,20 @@ _KINDS = (
         "Its limits and law are yours, not those that come with the program.", _READING,
     ),
     FindingKind(
+        "text-set-aside", "note", "text", "Words in a value that are not used",
+        "A value is a number and its ratings; what else stands there says nothing.", _READING,
+    ),
+    FindingKind(
         "title-is-a-card", "warning", "text", "The title reads as a card",
         "The first line is always the title; a part written there is lost.", _READING,
     ),
     FindingKind(
         "unused-subcircuit-mistake", "note", "text", "A mistake in an unused subcircuit",
         "It changes nothing as long as nobody uses it.", _READING,
+    ),
+    FindingKind(
+        "value-assumed", "warning", "text", "A value without its unit",
+        "Old schematics leave the unit of a capacitor out; write it.",
     ),
     FindingKind(
         "value-bare-m", "warning", "text", "A bare M",

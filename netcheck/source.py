@@ -17,16 +17,25 @@ BEFORE_CARET = 40
 
 @dataclass(frozen=True, slots=True, order=True)
 class Span:
-    """Where a piece of text stands in a file."""
+    """Where a piece of text stands in a file.
+
+    drawn: for a part of a schematic what it is called and where on its sheet it is drawn;
+    people are told that, and files for programs get the line.
+    """
 
     file: str
     line: int
     column: int
     end_line: int
     end_column: int
+    drawn: str = ""
 
     def __str__(self) -> str:
-        return f"{self.file}:{self.line}:{self.column}"
+        return self.in_file(self.file)
+
+    def in_file(self, file: str) -> str:
+        """Return the place in words for a person, with the file by the name that is given."""
+        return f"{file}: {self.drawn}" if self.drawn else f"{file}:{self.line}:{self.column}"
 
 
 @dataclass(frozen=True, slots=True)

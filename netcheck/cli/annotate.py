@@ -29,6 +29,7 @@ from netcheck.cli.shell import (
     print_whole,
 )
 from netcheck.conditions import IDLE
+from netcheck.errors import NetcheckError
 
 if TYPE_CHECKING:
     from netcheck.circuit.model import Circuit
@@ -94,6 +95,7 @@ def _rendered(
         case AnnotateFormat.NETLIST:
             from netcheck.report import annotate_netlist
 
+            _check_lines(annotated.circuit, file)
             return annotate_netlist.render(annotated, file.read_bytes())
         case AnnotateFormat.JSON:
             from netcheck.report import annotate_json
@@ -102,6 +104,15 @@ def _rendered(
     from netcheck.report import annotate_text
 
     return annotate_text.render(annotated, why=why)
+
+
+def _check_lines(circuit: Circuit, file: Path) -> None:
+    """Complain where the file has no line for a part that a comment could stand behind."""
+    if any(part.span and part.span.drawn for part in circuit):
+        raise NetcheckError(
+            f"{file.as_posix()} is a schematic: it has no lines for comments",
+            hint="--format text and json take schematics",
+        )
 
 
 def _print_bytes(content: bytes) -> None:

@@ -84,7 +84,8 @@ JobsOption = Annotated[
     typer.Option("--jobs", "-j", metavar="N", min=1, help="Worker processes; default all cores."),
 ]
 NetlistArgument = Annotated[
-    Path, typer.Argument(metavar="FILE", help="The netlist.", show_default=False)
+    Path,
+    typer.Argument(metavar="FILE", help="The netlist, or an .asc schematic.", show_default=False),
 ]
 OutputOption = Annotated[
     Path | None,

@@ -27,6 +27,7 @@ from netcheck.netlist.gather import Gathering
 from netcheck.netlist.lines import DEFAULT_LIMITS, ReadLimits, logical_lines, read_source
 from netcheck.netlist.mistakes import NO_CARD, SET_ASIDE, listed
 from netcheck.netlist.parse import parse_card
+from netcheck.netlist.schematics import is_schematic, read_schematic
 from netcheck.netlist.scope import Definition, Names, StructureBuilder
 from netcheck.source import SourceText, Span, printable
 from netcheck.units import parse_spice_value
@@ -66,8 +67,14 @@ def _read(
 ) -> FlatNetlist:
     if not source.text.strip():
         raise NetlistError(f"{source.name} is empty", hint="a netlist has a title and parts")
+
+    def steps(netlist: SourceText) -> FlatNetlist:
+        return _steps(netlist, folder, path, is_tube, limits)
+
     try:
-        return _steps(source, folder, path, is_tube, limits)
+        if is_schematic(source):
+            return read_schematic(source, folder, is_tube, limits, steps)
+        return steps(source)
     except RecursionError:
         raise NetlistError(
             f"{source.name} nests expressions, parameters and subcircuits too deeply"

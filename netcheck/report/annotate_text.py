@@ -240,6 +240,7 @@ def _write_findings(console: Console, annotated: AnnotatedCircuit) -> None:
 def _finding_line(finding: Finding) -> Text:
     line = _lead(finding.level, LEVEL_STYLES[finding.level])
     span = finding.span
-    place = f" ({facts.shown_file(span.file)}:{span.line})" if span else ""
+    file = facts.shown_file(span.file) if span else ""
+    place = f" ({f'{file}: {span.drawn}' if span.drawn else f'{file}:{span.line}'})" if span else ""
     hint = f". Hint: {finding.hint}" if finding.hint else ""
     return line.append_text(safe(f" {finding.rule}: {finding.message}{place}{hint}"))

@@ -58,7 +58,9 @@ def _lines(report: CheckReport) -> Iterator[str]:
 
 
 def _row(file: str, row: CheckRow) -> str:
-    place = f"{row.span.file}:{row.span.line}" if row.span else file
+    place = file
+    if row.span:
+        place = str(row.span) if row.span.drawn else f"{row.span.file}:{row.span.line}"
     message = markdown(row.message)
     if row.change in {"new", "worse"}:
         message += f" ({row.change}; before: {markdown(row.before)})"

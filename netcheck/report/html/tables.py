@@ -158,7 +158,7 @@ def finding_rows(audit: Audit) -> list[FindingRow]:
     rows = []
     for finding in facts.sorted_findings(audit.findings):
         span = finding.span
-        place = f"{facts.shown_file(span.file)}:{span.line}:{span.column}" if span else ""
+        place = span.in_file(facts.shown_file(span.file)) if span else ""
         where = ", ".join(word for word in (finding.part, place) if word)
         rows.append(FindingRow(finding.level, where, finding.message, finding.hint, finding.rule))
     return rows

@@ -41,7 +41,7 @@ def write_findings(console: Console, audit: Audit, show_all: bool) -> None:
 def _finding_text(finding: Finding) -> Text:
     text = Text(finding.level, style=LEVEL_STYLES[finding.level])
     span = finding.span
-    place = f"{facts.shown_file(span.file)}:{span.line}:{span.column}" if span else ""
+    place = span.in_file(facts.shown_file(span.file)) if span else ""
     where = ", ".join(word for word in (finding.part, place) if word)
     body = f" {where}: {finding.message}" if where else f": {finding.message}"
     hint = f"; {finding.hint}" if finding.hint else ""
