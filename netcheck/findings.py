@@ -141,6 +141,14 @@ _KINDS = (
         "A value is a number and its ratings; what else stands there says nothing.", _READING,
     ),
     FindingKind(
+        "tube-without-type", "warning", "text", "A tube that no published limits are known for",
+        "Its own model is solved; `type=` names the type whose limits hold.", _READING,
+    ),
+    FindingKind(
+        "unknown-block", "warning", "text", "A subcircuit whose purpose is not known",
+        "It is solved as written and not judged; a tube needs `type=` if it is one.", _READING,
+    ),
+    FindingKind(
         "title-is-a-card", "warning", "text", "The title reads as a card",
         "The first line is always the title; a part written there is lost.", _READING,
     ),

@@ -5,9 +5,8 @@ whose parts have named pins.  A tube is an `X` card whose name (or `type=` note)
 is on file, or whose subcircuit in the netlist has a tube's pins; those pins are
 matched by their names, else by how the circuit hangs on them.
 
-A pot is also a call of a subcircuit that holds two resistors and nothing else, joined at
-one net (the wiper): they get the note that joins the halves of a pot, as `pot=` would;
-the half that is written first is the upper one.  Types that came from the user's folder
+Calls of subcircuits that are no tube were expanded: `blocks.py` says what they are.
+Types that came from the user's folder
 get a note, since their limits are then not those on file.
 """
 
@@ -18,6 +17,7 @@ from dataclasses import replace
 from itertools import combinations
 from pathlib import PurePath
 
+from netcheck.circuit.blocks import unknown_block_findings, with_pots
 from netcheck.circuit.bulbs import (
     join_bulbs,
     named_section,
@@ -26,7 +26,7 @@ from netcheck.circuit.bulbs import (
     spelled_alike,
 )
 from netcheck.circuit.ideal_transformers import with_windings
-from netcheck.circuit.model import GROUND, Circuit, Coupling, Part, PartKind, Pin, natural_key
+from netcheck.circuit.model import Circuit, Coupling, Part, PartKind, Pin, natural_key
 from netcheck.errors import ManyErrors, NetcheckError, NetlistError
 from netcheck.findings import Finding
 from netcheck.netlist.flat import FlatElement, FlatNetlist
@@ -66,13 +66,16 @@ ELECTRODE_WORDS: dict[str, str] = {
     **dict.fromkeys(("s", "sg", "g2", "screen", "s2"), "screen"),
     **dict.fromkeys(("g", "g1", "grid", "cg"), "grid"),
     **dict.fromkeys(("k", "c", "cathode", "cath", "f"), "cathode"),
+    "plate_2": "plate_2",
 }
-TUBE_PINS: dict[int, tuple[str, ...]] = {
-    2: ("plate", "cathode"),
-    3: ("plate", "grid", "cathode"),
-    4: ("plate", "screen", "grid", "cathode"),
-}
-"""Electrodes of a user's own tube model by their number."""
+HEATER_WORDS = frozenset({"h", "h1", "h2", "f", "f1", "f2", "heater", "heater1", "heater2"})
+TUBE_PINS: tuple[tuple[str, ...], ...] = (
+    ("plate", "cathode"),
+    ("plate", "plate_2", "cathode"),
+    ("plate", "grid", "cathode"),
+    ("plate", "screen", "grid", "cathode"),
+)
+"""Electrodes a user's own tube model may have."""
 
 
 def build_circuit(netlist: FlatNetlist, library: TubeLibrary) -> Circuit:
@@ -92,7 +95,9 @@ def build_circuit(netlist: FlatNetlist, library: TubeLibrary) -> Circuit:
         (*netlist.findings, *builder.findings, *joined),
         netlist.sources,
     )
-    return with_pots(with_windings(circuit))
+    circuit = with_pots(with_windings(circuit))
+    unknown = unknown_block_findings(circuit, netlist.calls)
+    return replace(circuit, findings=(*circuit.findings, *unknown))
 
 
 class _Builder:
@@ -160,6 +165,8 @@ class _Builder:
         if found is None and element.note.tube_type:
             self._error(element, f"type={named} is not on file", self._suggestion(element, named))
             return None
+        if found is None:
+            found = self._within(element)
         if found is None and not element.body:
             self._error(
                 element,
@@ -171,14 +178,44 @@ class _Builder:
             self.findings.append(
                 Finding("ambiguous-tube", "warning", found.warning, element.ref, element.span)
             )
-        names = self._own_pins(element) if element.body else None
-        if names is None:
+        pinned = self._own_pins(element) if element.body else None
+        if pinned is None:
             names = self._filed_pins(element, found)
-        if names is None:
+            pinned = None if names is None else tuple(zip(names, element.nodes, strict=True))
+        if pinned is None:
             return None
-        pins = tuple(Pin(name, net) for name, net in zip(names, element.nodes, strict=True))
-        part = Part(element.ref, "tube", pins, None, element.note, element)
+        part = Part(
+            element.ref, "tube", tuple(Pin(*pin) for pin in pinned), None, element.note, element
+        )
+        if found is None:
+            self._untyped(element)
         return self._typed(part, found.type) if found else part
+
+    def _within(self, element: FlatElement) -> Found | None:
+        """Return the type a part of the name stands for, if it has that many electrodes."""
+        found = self.library.lookup_within(element.name)
+        if found is None or found.type.with_nodes(len(element.nodes)) is None:
+            return None
+        return found
+
+    def _untyped(self, element: FlatElement) -> None:
+        """Ask for the type of a tube that only its own model is known of."""
+        if element.note.plate_power_w is not None:
+            return
+        several = self.library.types_within(element.name)
+        why = f" ({' or '.join(several)}?)" if len(several) > 1 else ""
+        self.findings.append(
+            Finding(
+                "tube-without-type",
+                "warning",
+                f"{element.ref} is a tube with a model of its own, but no type on file is called "
+                f"{element.name}{why}: it is solved, and no limit of it is known",
+                element.ref,
+                element.span,
+                "add `;! type=` with the type whose published limits hold, or "
+                "`;! plate_power=` with the limit; `netcheck tubes` lists the types",
+            )
+        )
 
     def _typed(self, part: Part, bulb: TubeType) -> Part:
         """Give a section its type, and say which of the bulb's sections it is."""
@@ -217,13 +254,33 @@ class _Builder:
             return None
         return meant[1]
 
-    def _own_pins(self, element: FlatElement) -> tuple[str, ...] | None:
-        """Pins of the user's own subcircuit, by name, else by how it is wired."""
-        names = [ELECTRODE_WORDS.get(pin.casefold().strip("_"), "") for pin in element.pins]
-        wanted = TUBE_PINS.get(len(names), ())
-        if wanted and sorted(names) == sorted(wanted):
-            return tuple(names)
-        return guess_pins(element, self.netlist.elements)
+    def _own_pins(self, element: FlatElement) -> tuple[tuple[str, str], ...] | None:
+        """Pins and nets of the user's own subcircuit, by name, else by how it is wired."""
+        words = [pin.casefold().strip("_") for pin in element.pins]
+        names = [ELECTRODE_WORDS.get(word, "") for word in words]
+        if "" in names and self._heater_is_apart(element, words):
+            kept = [
+                (word, net)
+                for word, net in zip(words, element.nodes, strict=True)
+                if word not in HEATER_WORDS
+            ]
+            names = [ELECTRODE_WORDS.get(word, "") for word, _ in kept]
+            nodes = tuple(net for _, net in kept)
+        else:
+            nodes = element.nodes
+        if any(sorted(names) == sorted(wanted) for wanted in TUBE_PINS):
+            return tuple(zip(names, nodes, strict=True))
+        guessed = guess_pins(element, self.netlist.elements)
+        return None if guessed is None else tuple(zip(guessed, element.nodes, strict=True))
+
+    def _heater_is_apart(self, element: FlatElement, words: list[str]) -> bool:
+        heated = {
+            net
+            for word, net in zip(words, element.nodes, strict=True)
+            if word in HEATER_WORDS and word not in ELECTRODE_WORDS
+        }
+        used = {net for card in element.body for net in card.nodes}
+        return bool(heated) and not heated & used
 
     def _suggestion(self, element: FlatElement, name: str) -> str:
         """Suggest a type with as many electrodes, and tell of includes that were skipped."""
@@ -294,33 +351,3 @@ def own_tube_findings(circuit: Circuit, library: TubeLibrary) -> tuple[Finding, 
         for name, ref in first.items()
         if (file := library.file_of(name))
     )
-
-
-HALVES = 2
-
-
-def with_pots(circuit: Circuit) -> Circuit:
-    """Return the circuit with the halves of every pot subcircuit noted."""
-    calls: dict[str, list[Part]] = {}
-    for part in circuit:
-        call, dot, _ = part.ref.rpartition(".")
-        if dot:
-            calls.setdefault(call, []).append(part)
-    noted = [
-        replace(half, note=replace(half.note, pot=call, pot_side=side))
-        for call, parts in calls.items()
-        if _is_pot(parts)
-        for half, side in zip(_in_order(parts), ("upper", "lower"), strict=True)
-    ]
-    return circuit.with_parts(*noted) if noted else circuit
-
-
-def _is_pot(parts: list[Part]) -> bool:
-    if len(parts) != HALVES or any(p.kind != "resistor" or p.note.pot for p in parts):
-        return False
-    shared = set(parts[0].nets) & set(parts[1].nets)
-    return bool(shared - {GROUND})
-
-
-def _in_order(parts: list[Part]) -> list[Part]:
-    return sorted(parts, key=lambda part: part.span.line if part.span else 0)

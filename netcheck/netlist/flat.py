@@ -45,7 +45,8 @@ class FlatElement:
     quantity: "v" or "i" for a behavioural source: what the expression gives.
     controls: names of inductors (K), of the controlling source (F, H).
     parameters: key=value words of the card, evaluated (X, D instance values).
-    pins: formal pin names of the subcircuit in `body`, in node order.
+    pins: names of the electrodes of `body` in node order, as its law or its `.subckt`
+        tells them.
     body: expanded elements of the user's own tube subcircuit; their nodes are
         already mapped (formal pins to `nodes`, inner nets to `REF.inner`).
     """
@@ -79,12 +80,22 @@ class DeviceModel:
 
 
 @dataclass(frozen=True, slots=True)
+class ExpandedCall:
+    """An X card that was expanded: its full ref, the subcircuit's name, its place."""
+
+    ref: str
+    name: str
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
 class FlatNetlist:
     """The whole netlist, expanded; the end of the reader's work.
 
     models: by lower-case name; those inside a subcircuit go by `ref.name`.
     skipped_includes: file names of includes that were not followed, for messages
         about names that stay unknown.
+    calls: X cards that were expanded, outer ones before those inside them.
     """
 
     title: str
@@ -93,3 +104,4 @@ class FlatNetlist:
     sources: Mapping[str, SourceText]
     findings: tuple[Finding, ...] = ()
     skipped_includes: tuple[str, ...] = ()
+    calls: tuple[ExpandedCall, ...] = ()

@@ -21,12 +21,13 @@ from pathlib import Path, PurePath, PurePosixPath
 from netcheck.errors import ManyErrors, NetcheckError, NetlistError
 from netcheck.findings import Finding
 from netcheck.netlist.cards import Card, PartCard
-from netcheck.netlist.expand import Expander, check_references
+from netcheck.netlist.expand import Expander
 from netcheck.netlist.flat import FlatElement, FlatNetlist
 from netcheck.netlist.gather import Gathering
 from netcheck.netlist.lines import DEFAULT_LIMITS, ReadLimits, logical_lines, read_source
 from netcheck.netlist.mistakes import NO_CARD, SET_ASIDE, listed
 from netcheck.netlist.parse import parse_card
+from netcheck.netlist.references import check_references
 from netcheck.netlist.schematics import is_schematic, read_schematic
 from netcheck.netlist.scope import Definition, Names, StructureBuilder
 from netcheck.source import SourceText, Span, printable
@@ -117,6 +118,7 @@ def _steps(
         sources=gathering.sources,
         findings=tuple(findings),
         skipped_includes=tuple(gathering.skipped),
+        calls=tuple(expander.calls),
     )
 
 

@@ -40,6 +40,10 @@ if TYPE_CHECKING:
     from netcheck.tubes.types import TubeType
 
 
+SHORTEST_PART = 4
+"""A name of fewer letters and digits is only read out of a longer one where it stands
+apart (`TUBE_2A3`): `L63` also ends `EL63`, which is another tube."""
+
 LONGEST_SUFFIX = 4
 """Letters a maker may hang on a type name (`WGTA`, `CR`, `EH`)."""
 
@@ -115,6 +119,28 @@ class TubeLibrary:
             return None
         entry = self._names[stem]
         return Found(self._type(entry), f"'{name}' is not on file; read as {entry.name}")
+
+    def lookup_within(self, name: str) -> Found | None:
+        """Return the type that parts of a name stand for: `NH12AX7`, `ECC83_1`, `TRIODE_12AX7`.
+
+        None where no part is a known name, or where parts stand for several types
+        (`types_within` tells them).
+        """
+        types = self.types_within(name)
+        if len(types) != 1:
+            return None
+        known = types[0]
+        return Found(self._type(self._names[_key(known)]), f"'{name}' is read as {known}")
+
+    def types_within(self, name: str) -> tuple[str, ...]:
+        """Return the names of all types that parts of a name stand for, sorted."""
+        found: set[str] = set()
+        for word in re.split(r"[^0-9A-Z]+", name.upper()):
+            parts = [part for part in self._names if _stands_in(part, word)]
+            longest = [p for p in parts if not any(p != q and p in q for q in parts)]
+            stem = self._stem(word) if word and not longest else None
+            found |= {self._names[part].name for part in (*longest, *([stem] if stem else ()))}
+        return tuple(sorted(found))
 
     def find(self, name: str) -> TubeType | None:
         """Return the type a name stands for."""
@@ -193,6 +219,20 @@ class TubeLibrary:
         if not found:
             raise TubeDataError(f"{file}: based_on: there is no {base}.toml")
         return found[0]
+
+
+def _stands_in(part: str, word: str) -> bool:
+    """Say whether a known name stands in a word, whole or with letters around it."""
+    if part == word:
+        return True
+    letters = re.match(r"[A-Z]*", part)
+    if len(part) < SHORTEST_PART or part.isdigit() or (letters and len(letters[0]) == 1):
+        return False
+    at = word.find(part)
+    if at < 0:
+        return False
+    before, after = word[:at], word[at + len(part) :]
+    return (not before or before.isalpha()) and not after[:1].isdigit()
 
 
 def _key(name: str) -> str:
