@@ -310,6 +310,12 @@ _KINDS = (
         "It drifts, chars its board and opens; use a larger one.", "rating in its note",
     ),
     FindingKind(
+        "unstable-idle", "error", "solved", "An idle the circuit leaves by itself",
+        "It motorboats, oscillates or latches without a signal: readings at idle are not those "
+        "of this state. Look at decoupling, feedback and stoppers.",
+        "poles of the circuit linearised about its operating point",
+    ),
+    FindingKind(
         "wiper-not-fail-safe", "warning", "solved", "A bias pot whose open wiper overloads a tube",
         "Wipers do lift: tie the wiper to the cold end, or hold the grids by one more resistor.",
         "open is 53 % of variable resistor failures: FMD-91, from memory",

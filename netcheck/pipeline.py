@@ -24,6 +24,7 @@ from netcheck.judge.advice import advise, overdriven
 from netcheck.judge.base import LimitTable
 from netcheck.judge.paired import Pairs
 from netcheck.judge.toleranced import Toleranced, compared_as_published
+from netcheck.judge.unrest import unknown_stability
 from netcheck.netlist import read_netlist
 from netcheck.netlist.lines import DEFAULT_LIMITS, ReadLimits
 from netcheck.rank import FaultResult, judge_fault, rank_faults, worst_of_parts
@@ -41,6 +42,7 @@ from netcheck.workbench.bass import Bass, faults_in_the_bass
 from netcheck.workbench.drive import DrivenHealth, drive_healthy
 from netcheck.workbench.driven_corners import with_driven_corners
 from netcheck.workbench.faulted import Bench, gross_at_idle, needs_drive, sustained
+from netcheck.workbench.hookup import bare_windings
 from netcheck.workbench.pairs import solve_pairs
 from netcheck.workbench.runaway import FedBack, with_feedback
 from netcheck.workbench.settings import Progress, Settings
@@ -74,7 +76,7 @@ def audit_circuit(
     """Audit a circuit that has been built."""
     roles = recognise(circuit)
     faults = _faults(circuit, roles, options)
-    bench = Bench(circuit, options, pool)
+    bench = Bench(circuit, options, pool, bare_windings(circuit, roles))
     rest = solve_at_rest(bench, roles, cold=True)
     idle, hookup, assumptions = rest.idle, rest.hookup, rest.assumptions
     fed_back = _at_rest(bench, roles, faults, idle, progress)
@@ -110,7 +112,7 @@ def audit_circuit(
         worst_of_part=worst_of_parts(results),
         tipping_points=tipping,
         findings=_findings(bench, replace(base, stresses=stresses), results),
-        assumptions=(*assumptions, *table.assumptions),
+        assumptions=(*assumptions, *table.assumptions, *unknown_stability(idle)),
         not_judged=tuple(f"{gap.part}: {gap.reason}" for gap in table.not_judged),
         frequency_hz=options.frequency_hz,
         meter_ohm=options.meter_ohm or 0.0,
@@ -275,7 +277,7 @@ def sweep(
         circuit = load_circuit(path, options.tubes, options.read_limits)
         roles = recognise(circuit)
         fault = find_continuous(circuit, list_continuous(circuit, roles), *which)
-        bench = Bench(circuit, options, pool)
+        bench = Bench(circuit, options, pool, bare_windings(circuit, roles))
         return _curve(bench, roles, fault, points, path.as_posix(), progress)
 
 

@@ -29,6 +29,7 @@ from netcheck.judge.verdict import (
     GRAVITY,
     condition_verdict,
     gravest,
+    stays,
 )
 from netcheck.solve.results import Outcome, Solved
 
@@ -109,10 +110,12 @@ def judge_fault(
     for name, outcome in conditions.items():
         stresses: tuple[Load, ...] = ()
         hard: tuple[str, ...] = ()
+        lasts = True
         if isinstance(outcome, Solved) and name in healthy:
             loads[name] = stresses = judge_state(circuit, table, outcome, healthy)
             hard = loaded_unjudged(table, outcome, healthy[name])
-        verdicts[name] = condition_verdict(outcome, stresses, hard)
+            lasts = stays(outcome, healthy[name])
+        verdicts[name] = condition_verdict(outcome, stresses, hard, lasts=lasts)
         unjudged.update(dict.fromkeys(hard))
     every = [stress for stresses in loads.values() for stress in stresses]
     victims = _victims(every)

@@ -10,6 +10,7 @@ import pytest
 
 import netcheck
 from netcheck.circuit.build import build_circuit
+from netcheck.circuit.changes import SetValue, apply_changes
 from netcheck.circuit.checks import check_circuit
 from netcheck.circuit.model import Circuit
 from netcheck.findings import FINDING_KINDS, Finding
@@ -21,7 +22,7 @@ from netcheck.solve.pool import Job, Pool
 from netcheck.tubes.library import load_library
 from netcheck.workbench.baseline import solve_at_rest
 from netcheck.workbench.faulted import Bench
-from netcheck.workbench.hookup import hookup_of
+from netcheck.workbench.hookup import bare_windings, hookup_of
 from netcheck.workbench.settings import Settings
 from netcheck.workbench.wiring import (
     FeedbackPath,
@@ -95,8 +96,9 @@ def changed(text: str, *edits: tuple[str, str]) -> str:
 
 def findings_of(circuit: Circuit, pool: Pool) -> tuple[Finding, ...]:
     """Return all findings but those of the text."""
-    bench = Bench(circuit, Settings(idle_only=True, jobs=1), pool)
-    found = wiring_findings(bench, solve_at_rest(bench, recognise(circuit), cold=False))
+    roles = recognise(circuit)
+    bench = Bench(circuit, Settings(idle_only=True, jobs=1), pool, bare_windings(circuit, roles))
+    found = wiring_findings(bench, solve_at_rest(bench, roles, cold=False))
     return (*check_circuit(circuit), *found)
 
 
@@ -149,6 +151,23 @@ def test_circuit_with_the_defect_has_the_finding(
     assert named[0].span is not None
     assert named[0].hint
     assert named[0].level == FINDING_KINDS[named[0].rule].level
+
+
+def test_an_idle_that_does_not_last_is_an_error_in_the_band_and_a_warning_above_it(
+    pool: Pool,
+) -> None:
+    """Strong feedback that adds howls; what too much of the right sign does far above the
+    band rests on capacitances that no netlist has."""
+    adds = changed(LOOP, ("L2 0 s", "L2 s 0"), ("R6 s k1 22k", "R6 s k1 1k"))
+    (error,) = (each for each in findings_of(circuit_of(adds), pool) if "unstable" in each.rule)
+    pair = load_circuit(CHECKOUT / "circuits" / "el34_pair_fixed_bias.cir")
+    much = apply_changes(pair, (SetValue("R6", 8.2e3),))
+    (warning,) = (each for each in findings_of(much, pool) if "unstable" in each.rule)
+
+    assert error.level == "error"
+    assert error.hint
+    assert warning.level == "warning"
+    assert "above the audio band" in warning.message
 
 
 def test_grid_resistance_is_that_of_a_network_worked_out_by_hand() -> None:

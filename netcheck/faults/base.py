@@ -11,14 +11,13 @@ likely it is in a new build, a restored set and an old one that nobody has touch
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
 from typing import Literal
 
 from netcheck.circuit.changes import Change
 from netcheck.circuit.model import Circuit
 from netcheck.roles.base import Roles
-from netcheck.roles.table import RoleName
 
 _PREFIXES = ((1e9, "G"), (1e6, "M"), (1e3, "k"))
 _SMALL_PREFIXES = ((1.0, ""), (1e-3, "m"), (1e-6, "u"), (1e-9, "n"))
@@ -26,27 +25,6 @@ _SMALL_PREFIXES = ((1.0, ""), (1e-3, "m"), (1e-6, "u"), (1e-9, "n"))
 LikelihoodClass = Literal["very_common", "common", "occasional", "rare"]
 BuildState = Literal["unknown", "new_build", "restored", "untouched_and_old"]
 Cause = Literal["assembly", "adjustment", "wear", "exchange", "use", "chance"]
-Body = Literal[
-    "capacitor", "resistor", "pot", "choke", "transformer", "load", "tube", "socket", "stage",
-    "rectifier", "source",
-]  # fmt: skip
-"""What is at fault."""
-Ripple = Literal["", "network", "grid", "source", "half_wave", "heater"]
-"""By what ripple is found: solved in the network of resistors, chokes and capacitors; picked
-up by an open grid; that of another source; of half a rectifier; divided from the heater's
-volts.  Empty: by the network where the fault is in it, and by its evidence of hum."""
-Exchange = Literal["stays", "tube", "contact", "pair"]
-Work = Literal[
-    "new_tubes", "new_capacitors", "new_resistors", "new_output_transformer", "bias_adjusted",
-    "new_rectifier", "rewired", "nothing",
-]  # fmt: skip
-"""What was done to a set of late."""
-About = Literal["all_plates", "low_load", "partner", "driver", "damaged", "blows", "hum"] | Work
-"""What a sign is about.  Which output plates are heated under drive, though they may be cool at
-idle: all of them; all where the load got lower; those of the other side, which then works
-alone; all of a pair whose inverter or driver is upset by far more than a tolerance.  That the
-part itself smells or is discolored; that a fuse blows which the netlist does not show; hum.
-Or work that was done of late."""
 Group = Literal[
     "capacitors",
     "resistors",
@@ -156,55 +134,11 @@ class Fault:
 
 
 @dataclass(frozen=True, slots=True)
-class Word:
-    """One word that faults of a kind bear in their ids, and what it means.
+class Expected:
+    """How likely one word of a kind is where nothing else is known, and what causes it."""
 
-    level, cause: how likely its usual size is where nothing else is known, and what brings
-        it about.
-    grows: what grows as the fault grows, in words; empty where the word itself says it.
-    deviates: a size is swept from the marked value on.
-    starves: it may take current from a tube, so that it hides what overheats the tube.
-    gives_up: it is what an overload makes of the part (common practice).
-    unsoldered: an end that was never soldered, or a part left out, is the same.
-    ripple: by what the ripple of a supply is found under it.
-    """
-
-    name: str
     level: LikelihoodClass
     cause: Cause
-    grows: str = ""
-    deviates: bool = False
-    starves: bool = False
-    gives_up: bool = False
-    unsoldered: bool = False
-    ripple: Ripple = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Sign:
-    """What a kind of fault is known to show beyond what is solved, and who says so.
-
-    value: a probability; a factor where it is about recent work.  words: of the kind, with
-    blanks between; causes: of its words.  An empty one asks nothing.  role: one of the
-    fault's parts plays it.
-    """
-
-    about: About
-    value: float
-    source: str
-    words: str = ""
-    causes: tuple[Cause, ...] = ()
-    role: RoleName | None = None
-
-    def fits(self, word: Word) -> bool:
-        """Say whether it is about faults of this word; its role is not looked at."""
-        named = not self.words or word.name in self.words.split()
-        return named and (not self.causes or word.cause in self.causes)
-
-
-PRACTICE = "common practice"
-HEATS = 0.4
-"""How often plates are seen to glow that are too hot under drive only: common practice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -228,17 +162,11 @@ class ContinuousFault:
 
 @dataclass(frozen=True, slots=True)
 class FaultKind:
-    """A kind of fault: how it is modelled, how it is found, and all that it means elsewhere.
+    """A kind of fault: how it is modelled and how it is found.
 
-    words: those its faults bear in their ids; kinds: their names.
-    group: under which heading a list of kinds shows it.  body: what is at fault.
-    bass: it alters an output transformer, its load or what lies across a winding, which
-        tells at 100 Hz.
-    upsets_load: under drive it heats what an output stage drives.
-    exchange: what it looks like when tubes are exchanged: it goes with the tube, is its
-        contact, goes with one tube of a pair, or stays.
-    powered_only: it is there with the mains on only.
-    signs: what it shows beyond what is solved; the first that fits counts.
+    kinds: the kind words its faults carry in their ids.
+    expected: by kind word, how likely its usual size is and what brings it about.
+    group: under which heading a list of kinds shows it.
     """
 
     name: str
@@ -251,22 +179,6 @@ class FaultKind:
     source: str
     find: Callable[[Circuit, Roles], Iterable[Fault]]
     continuous: Callable[[Circuit, Roles], Iterable[ContinuousFault]]
-    group: Group
-    body: Body
-    words: tuple[Word, ...]
-    bass: bool = False
-    upsets_load: bool = False
-    exchange: Exchange = "stays"
-    powered_only: bool = False
-    signs: tuple[Sign, ...] = ()
-
-    @property
-    def kinds(self) -> tuple[str, ...]:
-        """The names of its words."""
-        return tuple(word.name for word in self.words)
-
-
-NO_KIND = FaultKind(
-    "", "", "", "", "", "", "", "", lambda *_: (), lambda *_: (), "resistors", "resistor", ()
-)
-"""Of a fault that no kind has found, such as two faults at once."""
+    kinds: tuple[str, ...] = ()
+    expected: Mapping[str, Expected] = field(default_factory=dict, hash=False)
+    group: Group = "resistors"

@@ -32,13 +32,11 @@ from functools import partial
 from netcheck.circuit.changes import SetValue
 from netcheck.circuit.model import Circuit, natural_key
 from netcheck.faults.base import (
-    PRACTICE,
     ContinuousFault,
     Defect,
+    Expected,
     Fault,
     FaultKind,
-    Sign,
-    Word,
     likelihood,
 )
 from netcheck.faults.bias_pot import BiasPot, bias_pots
@@ -187,26 +185,11 @@ BIAS_SUPPLY = FaultKind(
     source="common practice; failure modes of diodes and pots: FMD-91, from memory",
     find=find,
     continuous=continuous,
-    body="source",
-    words=(
-        Word("drifted", "common", "wear", grows="drift", deviates=True, starves=True),
-        Word("lost", "common", "chance"),
-        Word(
-            "misadjusted", "common", "adjustment", grows="adjustment", deviates=True, starves=True
-        ),
-    ),
-    signs=(
-        Sign("hum", 0.2, f"{PRACTICE}: selenium ages with rising ripple", "drifted"),
-        Sign("new_tubes", 6.0, f"{PRACTICE}: bias not set again after new tubes", "misadjusted"),
-        Sign(
-            "bias_adjusted", 6.0, f"{PRACTICE}: turned the wrong way or set by guess", "misadjusted"
-        ),
-        Sign(
-            "bias_adjusted",
-            0.6,
-            f"{PRACTICE}: an adjustment takes up what drifted slowly",
-            "drifted",
-        ),
-    ),
+    kinds=("drifted", "lost", "misadjusted"),
+    expected={
+        "drifted": Expected("common", "wear"),
+        "lost": Expected("common", "chance"),
+        "misadjusted": Expected("common", "adjustment"),
+    },
     group="bias supply",
 )

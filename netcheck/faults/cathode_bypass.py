@@ -29,13 +29,11 @@ from functools import partial
 from netcheck.circuit.changes import SHORT_OHM
 from netcheck.circuit.model import Circuit, Part
 from netcheck.faults.base import (
-    PRACTICE,
     ContinuousFault,
     Defect,
+    Expected,
     Fault,
     FaultKind,
-    Sign,
-    Word,
     likelihood,
 )
 from netcheck.faults.capacitors import ELECTROLYTIC_DRIED, OPEN, lost_capacitance
@@ -156,21 +154,12 @@ CATHODE_BYPASS = FaultKind(
     source="common practice; failure modes of electrolytics: FMD-91, from memory",
     find=find,
     continuous=continuous,
-    body="capacitor",
-    words=(
-        Word("shorted", "common", "wear", gives_up=True),
-        Word("leaky", "common", "wear", grows="leak", gives_up=True),
-        Word("dried", "common", "wear"),
-        Word("open", "occasional", "chance", unsoldered=True),
-    ),
-    signs=(
-        Sign(
-            "damaged",
-            0.4,
-            f"{PRACTICE}: a leaking or reversed electrolytic heats, bulges and vents",
-            "shorted leaky",
-        ),
-        Sign("hum", 0.25, f"{PRACTICE}: a bare cathode passes heater leakage on", "dried open"),
-    ),
+    kinds=("shorted", "leaky", "dried", "open"),
+    expected={
+        "shorted": Expected("common", "wear"),
+        "leaky": Expected("common", "wear"),
+        "dried": Expected("common", "wear"),
+        "open": Expected("occasional", "chance"),
+    },
     group="capacitors",
 )

@@ -23,13 +23,11 @@ from functools import partial
 from netcheck.circuit.changes import AddResistor
 from netcheck.circuit.model import GROUND, Circuit
 from netcheck.faults.base import (
-    PRACTICE,
     ContinuousFault,
     Defect,
+    Expected,
     Fault,
     FaultKind,
-    Sign,
-    Word,
     likelihood,
 )
 from netcheck.faults.common import POWER_OFF, fault_id, joined, make_fault
@@ -104,12 +102,9 @@ CORE_LEAK = FaultKind(
     source="common practice",
     find=find,
     continuous=continuous,
-    body="transformer",
-    words=(Word("core_leaky", "rare", "wear"),),
-    bass=True,
-    signs=(
-        Sign("damaged", 0.3, f"{PRACTICE}: a winding that broke down has mostly been too hot"),
-        Sign("blows", 0.3, PRACTICE),
-    ),
+    kinds=("core_leaky",),
+    expected={
+        "core_leaky": Expected("rare", "wear"),
+    },
     group="output transformer and load",
 )

@@ -31,15 +31,12 @@ from functools import partial
 from netcheck.circuit.changes import SHORT_OHM
 from netcheck.circuit.model import GROUND, Circuit, Part
 from netcheck.faults.base import (
-    HEATS,
-    PRACTICE,
     ContinuousFault,
     Defect,
+    Expected,
     Fault,
     FaultKind,
     Likelihood,
-    Sign,
-    Word,
     likelihood,
 )
 from netcheck.faults.capacitors import OPEN, lost_capacitance
@@ -216,12 +213,11 @@ COUPLING_CAPACITOR = FaultKind(
     source="common practice; failure modes of capacitors: FMD-91, from memory",
     find=find,
     continuous=continuous,
-    body="capacitor",
-    words=(
-        Word("leaky", "common", "wear", grows="leak", gives_up=True),
-        Word("shorted", "occasional", "wear", gives_up=True),
-        Word("open", "occasional", "chance", unsoldered=True),
-    ),
-    signs=(Sign("partner", HEATS, PRACTICE, "open"),),
+    kinds=("leaky", "shorted", "open"),
+    expected={
+        "leaky": Expected("common", "wear"),
+        "shorted": Expected("occasional", "wear"),
+        "open": Expected("occasional", "chance"),
+    },
     group="capacitors",
 )

@@ -26,13 +26,11 @@ from functools import partial
 from netcheck.circuit.changes import SetGridEmission
 from netcheck.circuit.model import Circuit
 from netcheck.faults.base import (
-    PRACTICE,
     ContinuousFault,
     Defect,
+    Expected,
     Fault,
     FaultKind,
-    Sign,
-    Word,
     likelihood,
 )
 from netcheck.faults.common import fault_id, make_fault, output_tubes
@@ -99,9 +97,9 @@ GRID_EMISSION = FaultKind(
     source="common practice; limits of testers from memory, low confidence",
     find=find,
     continuous=continuous,
-    body="tube",
-    words=(Word("grid_emission", "common", "wear", gives_up=True),),
-    exchange="tube",
-    signs=(Sign("new_tubes", 0.6, f"{PRACTICE}: tubes from stock may have drawn gas"),),
+    kinds=("grid_emission",),
+    expected={
+        "grid_emission": Expected("common", "wear"),
+    },
     group="tubes",
 )

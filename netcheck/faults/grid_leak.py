@@ -29,15 +29,12 @@ from functools import partial
 from netcheck.circuit.changes import OPEN_OHM, SHORT_OHM, SetValue
 from netcheck.circuit.model import Circuit, Part
 from netcheck.faults.base import (
-    HEATS,
-    PRACTICE,
     ContinuousFault,
     Defect,
+    Expected,
     Fault,
     FaultKind,
     Likelihood,
-    Sign,
-    Word,
     likelihood,
 )
 from netcheck.faults.common import (
@@ -142,25 +139,12 @@ GRID_LEAK = FaultKind(
     source="common practice; failure modes of resistors: FMD-91, from memory",
     find=find,
     continuous=continuous,
-    body="resistor",
-    words=(
-        Word(
-            "drifted",
-            "common",
-            "wear",
-            grows="drift",
-            deviates=True,
-            starves=True,
-            gives_up=True,
-            ripple="grid",
-        ),
-        Word("wrong_value", "common", "assembly", ripple="grid"),
-        Word("open", "occasional", "chance", gives_up=True, unsoldered=True, ripple="grid"),
-        Word("shorted", "rare", "assembly", ripple="grid"),
-    ),
-    signs=(
-        Sign("partner", HEATS, PRACTICE, "shorted"),
-        Sign("hum", 0.6, f"{PRACTICE}: an open grid picks up hum", "open"),
-    ),
+    kinds=("drifted", "wrong_value", "open", "shorted"),
+    expected={
+        "drifted": Expected("common", "wear"),
+        "wrong_value": Expected("common", "assembly"),
+        "open": Expected("occasional", "chance"),
+        "shorted": Expected("rare", "assembly"),
+    },
     group="resistors",
 )

@@ -29,14 +29,11 @@ from functools import partial
 from netcheck.circuit.changes import SHORT_OHM, AddCurrentSource, AddResistor, Change
 from netcheck.circuit.model import GROUND, Circuit, Part
 from netcheck.faults.base import (
-    HEATS,
-    PRACTICE,
     ContinuousFault,
     Defect,
+    Expected,
     Fault,
     FaultKind,
-    Sign,
-    Word,
     likelihood,
 )
 from netcheck.faults.common import POWER_OFF, fault_id, gridded_tubes, make_fault
@@ -130,21 +127,10 @@ HEATER_CATHODE = FaultKind(
     source="common practice; a military study and a tester's standard, as quoted",
     find=find,
     continuous=continuous,
-    body="tube",
-    words=(
-        Word("heater_cathode_leaky", "common", "wear", ripple="heater"),
-        Word("heater_cathode_shorted", "occasional", "chance", ripple="heater"),
-    ),
-    exchange="tube",
-    signs=(
-        Sign("driver", HEATS, PRACTICE),
-        Sign("hum", 0.8, f"{PRACTICE}: a heater-cathode leak puts heater volts on the cathode"),
-        Sign(
-            "new_tubes",
-            2.0,
-            "geofex.com on power tubes: shorts are common in new tubes and very old ones",
-            "heater_cathode_shorted",
-        ),
-    ),
+    kinds=("heater_cathode_leaky", "heater_cathode_shorted"),
+    expected={
+        "heater_cathode_leaky": Expected("common", "wear"),
+        "heater_cathode_shorted": Expected("occasional", "chance"),
+    },
     group="tubes",
 )

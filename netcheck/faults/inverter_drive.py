@@ -25,14 +25,11 @@ from functools import partial
 from netcheck.circuit.changes import ScaleDrive
 from netcheck.circuit.model import Circuit
 from netcheck.faults.base import (
-    HEATS,
-    PRACTICE,
     ContinuousFault,
     Defect,
+    Expected,
     Fault,
     FaultKind,
-    Sign,
-    Word,
     likelihood,
 )
 from netcheck.faults.common import POWER_OFF, fault_id, grids_fed_by, joined, make_fault
@@ -115,12 +112,11 @@ INVERTER_DRIVE = FaultKind(
     source="common practice",
     find=find,
     continuous=continuous,
-    body="stage",
-    words=(
-        Word("unequal_drive", "occasional", "wear"),
-        Word("drive_down", "occasional", "wear", deviates=True),
-        Word("drive_up", "occasional", "wear", deviates=True),
-    ),
-    signs=(Sign("all_plates", HEATS, PRACTICE),),
+    kinds=("unequal_drive", "drive_down", "drive_up"),
+    expected={
+        "unequal_drive": Expected("occasional", "wear"),
+        "drive_down": Expected("occasional", "wear"),
+        "drive_up": Expected("occasional", "wear"),
+    },
     group="signal",
 )

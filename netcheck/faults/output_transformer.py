@@ -31,14 +31,11 @@ from functools import partial
 from netcheck.circuit.changes import Change, SetValue, ShortTurns
 from netcheck.circuit.model import Circuit
 from netcheck.faults.base import (
-    HEATS,
-    PRACTICE,
     ContinuousFault,
     Defect,
+    Expected,
     Fault,
     FaultKind,
-    Sign,
-    Word,
     likelihood,
 )
 from netcheck.faults.common import POWER_OFF, fault_id, joined, make_fault
@@ -134,13 +131,7 @@ OUTPUT_TRANSFORMER = FaultKind(
     source="common practice; FMD-91, from memory; MIL-HDBK-217F Notice 2, as quoted",
     find=find,
     continuous=continuous,
-    body="transformer",
-    words=(Word("shorted_turns", "occasional", "chance", gives_up=True),),
-    bass=True,
-    upsets_load=True,
-    signs=(
-        Sign("all_plates", HEATS, PRACTICE, "shorted_turns"),
-        Sign("damaged", 0.3, f"{PRACTICE}: a winding that broke down has mostly been too hot"),
-    ),
+    kinds=("shorted_turns",),
+    expected={"shorted_turns": Expected("occasional", "chance")},
     group="output transformer and load",
 )

@@ -22,22 +22,11 @@ out.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import partial
 
 from netcheck.circuit.model import Part
-from netcheck.faults.base import (
-    HEATS,
-    PRACTICE,
-    Body,
-    Defect,
-    FaultKind,
-    Group,
-    Ripple,
-    Sign,
-    Word,
-    likelihood,
-)
+from netcheck.faults.base import Defect, Expected, FaultKind, Group, likelihood
 from netcheck.faults.capacitors import (
     ELECTROLYTIC_DRIED,
     FILM_SHORT,
@@ -64,46 +53,25 @@ LEAK_OR_LOSS = (
 RESISTOR_SOURCE = "common practice; failure modes of resistors: FMD-91, from memory"
 CAPACITOR_SOURCE = "common practice; failure modes of capacitors: FMD-91, from memory"
 
-WRONG_VALUE = Word("wrong_value", "common", "assembly")
-DRIFTED = Word("drifted", "occasional", "wear", grows="drift", deviates=True, starves=True,
-               gives_up=True)  # fmt: skip
-DRIFTED_DOWN = Word("drifted_down", "rare", "wear", grows="drift", deviates=True)
-DRIFTED_UP = replace(DRIFTED_DOWN, name="drifted_up", level="occasional")
-LEFT_OPEN = Word("open", "occasional", "chance", gives_up=True, unsoldered=True)
-BURNT_OPEN = replace(LEFT_OPEN, level="common")
-BRIDGED = Word("shorted", "rare", "assembly")
-RESISTOR = (WRONG_VALUE, DRIFTED, DRIFTED_DOWN, DRIFTED_UP, LEFT_OPEN, BRIDGED)
-
-
-def rippling(how: Ripple, *words: Word) -> tuple[Word, ...]:
-    """Return words of parts that filter or feed what ripples."""
-    return tuple(replace(one, ripple=how) for one in words)
-
-
-LEAKY = Word("leaky", "common", "wear", grows="leak", gives_up=True)
-BROKEN_DOWN = Word("shorted", "common", "wear", gives_up=True)
-NO_CONTACT = Word("open", "occasional", "chance", unsoldered=True)
-FILM_BROKEN_DOWN = replace(BROKEN_DOWN, level="occasional")
-ELECTROLYTIC = (LEAKY, BROKEN_DOWN, NO_CONTACT)
-FILM = (replace(LEAKY, level="occasional"), FILM_BROKEN_DOWN, NO_CONTACT)
-DRYING = (*ELECTROLYTIC, Word("dried", "common", "wear"))
-FILTERING = tuple(one if one is LEAKY else replace(one, ripple="network") for one in DRYING)
-
-BURNT = (
-    Sign(
-        "damaged",
-        0.4,
-        f"{PRACTICE}: cathode, screen and supply resistors open by burning",
-        "open",
-    ),
-    Sign(
-        "damaged",
-        0.3,
-        f"{PRACTICE}: heat darkens the bands of a composition resistor and raises it",
-        "drifted drifted_up",
-    ),
-)
-"""What is seen of resistors that carry current."""
+RESISTOR = {
+    "wrong_value": Expected("common", "assembly"),
+    "drifted": Expected("occasional", "wear"),
+    "drifted_down": Expected("rare", "wear"),
+    "drifted_up": Expected("occasional", "wear"),
+    "open": Expected("occasional", "chance"),
+    "shorted": Expected("rare", "assembly"),
+}
+ELECTROLYTIC = {
+    "leaky": Expected("common", "wear"),
+    "shorted": Expected("common", "wear"),
+    "open": Expected("occasional", "chance"),
+}
+DRYING = {**ELECTROLYTIC, "dried": Expected("common", "wear")}
+FILM = {
+    "leaky": Expected("occasional", "wear"),
+    "shorted": Expected("occasional", "wear"),
+    "open": Expected("occasional", "chance"),
+}
 
 FILM_LEAK = likelihood("occasional", "common practice: such capacitors leak when they are paper")
 OPEN_FROM_HEAT = likelihood(
@@ -132,14 +100,10 @@ class PlainKind:
     likelihood: str
     readings: str
     next_step: str
-    body: Body
-    words: tuple[Word, ...]
+    expected: Mapping[str, Expected]
     group: Group
     model: str
     source: str
-    bass: bool = False
-    upsets_load: bool = False
-    signs: tuple[Sign, ...] = ()
 
     def fault_kind(self) -> FaultKind:
         """Return the kind, which finds and sweeps the parts of the job."""
@@ -159,12 +123,9 @@ class PlainKind:
             source=self.source,
             find=find,
             continuous=sweep,
-            body=self.body,
-            words=self.words,
+            kinds=tuple(self.expected),
+            expected=self.expected,
             group=self.group,
-            bass=self.bass,
-            upsets_load=self.upsets_load,
-            signs=self.signs,
         )
 
 
@@ -214,13 +175,14 @@ ROWS = (
         "tens of volts.",
         next_step="Power off, capacitors discharged, tube out: lift one end of the resistor and "
         "measure it against its marking.",
-        body="resistor",
-        words=(WRONG_VALUE, DRIFTED, DRIFTED_DOWN, DRIFTED_UP, BURNT_OPEN, BRIDGED),
-        signs=(
-            Sign("partner", HEATS, PRACTICE, "open"),
-            Sign("driver", HEATS, PRACTICE, "wrong_value shorted"),
-            *BURNT,
-        ),
+        expected={
+            "wrong_value": Expected("common", "assembly"),
+            "drifted": Expected("occasional", "wear"),
+            "drifted_down": Expected("rare", "wear"),
+            "drifted_up": Expected("occasional", "wear"),
+            "open": Expected("common", "chance"),
+            "shorted": Expected("rare", "assembly"),
+        },
         group="resistors",
         model="The resistor takes another value; open is 1 Gohm, shorted 0.1 ohm.",
         source="IEC 60062 and IEC 60063; common practice; FMD-91, from memory",
@@ -250,9 +212,7 @@ ROWS = (
         "halves of a cathodyne differ.",
         next_step="Power off, capacitors discharged, tube out: lift one end of the resistor and "
         "measure it against its marking.",
-        body="resistor",
-        words=RESISTOR,
-        signs=BURNT,
+        expected=RESISTOR,
         group="resistors",
         model=OTHER_VALUE,
         source=RESISTOR_SOURCE,
@@ -282,12 +242,11 @@ ROWS = (
         "Wrong: the reading is off by ten.",
         next_step="Power off, capacitors discharged, tube out: measure the resistor, leads of "
         "the meter subtracted.",
-        body="resistor",
-        words=(WRONG_VALUE, DRIFTED_UP, LEFT_OPEN),
-        signs=(
-            Sign("partner", HEATS, PRACTICE, "open"),
-            *BURNT,
-        ),
+        expected={
+            "wrong_value": Expected("common", "assembly"),
+            "drifted_up": Expected("occasional", "wear"),
+            "open": Expected("occasional", "chance"),
+        },
         group="resistors",
         model=OTHER_VALUE,
         source=RESISTOR_SOURCE,
@@ -319,9 +278,12 @@ ROWS = (
         "the tube draws more minute by minute. Shorted: current jumps when a probe comes near.",
         next_step="Power off, capacitors discharged, tube out: measure from the grid pin "
         "through the stopper to the grid leak.",
-        body="resistor",
-        words=rippling("grid", WRONG_VALUE, DRIFTED_UP, LEFT_OPEN, BRIDGED),
-        signs=(Sign("hum", 0.6, f"{PRACTICE}: an open grid picks up hum", "open"),),
+        expected={
+            "wrong_value": Expected("common", "assembly"),
+            "drifted_up": Expected("occasional", "wear"),
+            "open": Expected("occasional", "chance"),
+            "shorted": Expected("rare", "assembly"),
+        },
         group="resistors",
         model=OTHER_VALUE,
         source=RESISTOR_SOURCE,
@@ -354,12 +316,14 @@ ROWS = (
         "low: nothing at idle, screen glows when overdriven.",
         next_step="Power off, capacitors discharged, tube out: measure the resistor, then the "
         "tube's screen for a short.",
-        body="resistor",
-        words=(WRONG_VALUE, DRIFTED, DRIFTED_DOWN, DRIFTED_UP, BRIDGED, BURNT_OPEN),
-        signs=(
-            Sign("partner", HEATS, PRACTICE, "wrong_value drifted drifted_up open"),
-            *BURNT,
-        ),
+        expected={
+            "wrong_value": Expected("common", "assembly"),
+            "drifted": Expected("occasional", "wear"),
+            "drifted_down": Expected("rare", "wear"),
+            "drifted_up": Expected("occasional", "wear"),
+            "shorted": Expected("rare", "assembly"),
+            "open": Expected("common", "chance"),
+        },
         group="resistors",
         model=OTHER_VALUE,
         source=RESISTOR_SOURCE,
@@ -389,19 +353,14 @@ ROWS = (
         "volts confirm which.",
         next_step="Power off, capacitors discharged: measure the resistor in place, rail to "
         "plate pin; tubes cold it reads true.",
-        body="resistor",
-        words=(
-            WRONG_VALUE,
-            DRIFTED_DOWN,
-            LEFT_OPEN,
-            BRIDGED,
-            replace(DRIFTED, level="common"),
-            replace(DRIFTED_UP, level="common"),
-        ),
-        signs=(
-            Sign("driver", HEATS, PRACTICE, "wrong_value shorted"),
-            *BURNT,
-        ),
+        expected={
+            "wrong_value": Expected("common", "assembly"),
+            "drifted_down": Expected("rare", "wear"),
+            "open": Expected("occasional", "chance"),
+            "shorted": Expected("rare", "assembly"),
+            "drifted": Expected("common", "wear"),
+            "drifted_up": Expected("common", "wear"),
+        },
         group="resistors",
         model=OTHER_VALUE,
         source=RESISTOR_SOURCE,
@@ -431,9 +390,7 @@ ROWS = (
         "gain, ringing.",
         next_step="Power off, capacitors discharged: lift one end of the resistor and measure "
         "it against its marking.",
-        body="resistor",
-        words=RESISTOR,
-        signs=(Sign("hum", 0.3, f"{PRACTICE}: feedback reduced hum as well", "open"),),
+        expected=RESISTOR,
         group="resistors",
         model=OTHER_VALUE,
         source=RESISTOR_SOURCE,
@@ -464,17 +421,7 @@ ROWS = (
         "reached at either end of the pot.",
         next_step="All output tubes out, power on: measure from the supply to the feed, "
         "resistor by resistor, and compare each drop.",
-        body="resistor",
-        words=RESISTOR,
-        signs=(
-            Sign(
-                "bias_adjusted",
-                0.6,
-                f"{PRACTICE}: an adjustment takes up what drifted slowly",
-                "drifted drifted_down drifted_up",
-            ),
-            *BURNT,
-        ),
+        expected=RESISTOR,
         group="bias supply",
         model=OTHER_VALUE,
         source=RESISTOR_SOURCE,
@@ -504,9 +451,7 @@ ROWS = (
         "resistance disagrees with the total current.",
         next_step="Power off, capacitors discharged: measure the resistor, then the capacitor "
         "across it.",
-        body="resistor",
-        words=RESISTOR,
-        signs=BURNT,
+        expected=RESISTOR,
         group="bias supply",
         model=OTHER_VALUE,
         source=RESISTOR_SOURCE,
@@ -538,11 +483,14 @@ ROWS = (
         "marked resistance disagrees with the current behind it.",
         next_step="Power off, capacitors discharged: measure the resistor, and the capacitor "
         "behind it for a leak.",
-        body="resistor",
-        words=rippling(
-            "network", WRONG_VALUE, DRIFTED, DRIFTED_DOWN, DRIFTED_UP, BRIDGED, BURNT_OPEN
-        ),
-        signs=BURNT,
+        expected={
+            "wrong_value": Expected("common", "assembly"),
+            "drifted": Expected("occasional", "wear"),
+            "drifted_down": Expected("rare", "wear"),
+            "drifted_up": Expected("occasional", "wear"),
+            "shorted": Expected("rare", "assembly"),
+            "open": Expected("common", "chance"),
+        },
         group="mains and supply",
         model=OTHER_VALUE,
         source=RESISTOR_SOURCE,
@@ -569,9 +517,7 @@ ROWS = (
         readings="High voltage stays after switch-off; a screen behind an open leg reads B+.",
         next_step="Power off, and wait: measure whether the capacitors discharge by themselves, "
         "then the resistor.",
-        body="resistor",
-        words=RESISTOR,
-        signs=BURNT,
+        expected=RESISTOR,
         group="mains and supply",
         model=OTHER_VALUE,
         source=RESISTOR_SOURCE,
@@ -597,16 +543,7 @@ ROWS = (
         readings="Screen volts low, the tube's current low, the dropper hot.",
         next_step="Power off, capacitors discharged: lift the capacitor and test its leakage at "
         "its working voltage.",
-        body="capacitor",
-        words=ELECTROLYTIC,
-        signs=(
-            Sign(
-                "damaged",
-                0.4,
-                f"{PRACTICE}: a leaking or reversed electrolytic heats, bulges and vents",
-                "leaky shorted",
-            ),
-        ),
+        expected=ELECTROLYTIC,
         group="capacitors",
         model=f"{LEAK_OR_LOSS}.",
         source=CAPACITOR_SOURCE,
@@ -638,8 +575,7 @@ ROWS = (
         readings="The two plates of the pair differ far; the grid reads below its partner.",
         next_step="Power off, capacitors discharged: lift the capacitor and test its leakage at "
         "its working voltage.",
-        body="capacitor",
-        words=FILM,
+        expected=FILM,
         group="capacitors",
         model=f"{LEAK_OR_LOSS}.",
         source=CAPACITOR_SOURCE,
@@ -669,8 +605,7 @@ ROWS = (
         readings="Direct volts at the output; the load resistor warm.",
         next_step="Power off, capacitors discharged: lift the capacitor and test its leakage at "
         "its working voltage.",
-        body="capacitor",
-        words=FILM,
+        expected=FILM,
         group="capacitors",
         model=f"{LEAK_OR_LOSS}.",
         source=CAPACITOR_SOURCE,
@@ -702,11 +637,7 @@ ROWS = (
         "transformer smells.",
         next_step="Power off, capacitors discharged: measure the capacitor for a short, and the "
         "resistor in series with it.",
-        body="capacitor",
-        words=(FILM_BROKEN_DOWN,),
-        bass=True,
-        upsets_load=True,
-        signs=(Sign("all_plates", HEATS, PRACTICE),),
+        expected={"shorted": Expected("occasional", "wear")},
         group="capacitors",
         model=f"{LEAK_OR_LOSS}.",
         source=CAPACITOR_SOURCE,
@@ -737,23 +668,7 @@ ROWS = (
         "hum when it is dried out.",
         next_step="All output tubes out, power on: measure the bias before and behind the "
         "filter's resistor, then, power off, the capacitor's leakage.",
-        body="capacitor",
-        words=FILTERING,
-        signs=(
-            Sign(
-                "damaged",
-                0.4,
-                f"{PRACTICE}: a leaking or reversed electrolytic heats, bulges and vents",
-                "leaky shorted",
-            ),
-            Sign("hum", 0.4, f"{PRACTICE}: leaky electrolytics heat, dry out and hum", "leaky"),
-            Sign(
-                "hum",
-                0.9,
-                f"{PRACTICE}: ripple of the bias supply on all output grids",
-                "open dried",
-            ),
-        ),
+        expected=DRYING,
         group="bias supply",
         model=f"{LEAK_OR_LOSS}; a dried-out one keeps 30 %.",
         source=CAPACITOR_SOURCE,
@@ -785,43 +700,7 @@ ROWS = (
         "out: hum, and tubes that work on each other.",
         next_step="Power off, capacitors discharged: lift the capacitor, measure capacitance, "
         "then leakage at its working voltage.",
-        body="capacitor",
-        words=FILTERING,
-        signs=(
-            Sign(
-                "damaged",
-                0.4,
-                f"{PRACTICE}: a leaking or reversed electrolytic heats, bulges and vents",
-                "leaky shorted",
-            ),
-            Sign(
-                "blows",
-                0.8,
-                f"{PRACTICE}: nothing but the supply's own resistance limits the current",
-                "shorted",
-                role=RoleName.RESERVOIR_CAPACITOR,
-            ),
-            Sign(
-                "blows",
-                0.5,
-                f"{PRACTICE}: a choke or a dropper may limit the current first",
-                "shorted",
-            ),
-            Sign(
-                "hum",
-                0.9,
-                "derived: ripple Vpp = I/(2 f C) grows as the capacitance falls",
-                "open dried",
-            ),
-            Sign("hum", 0.4, f"{PRACTICE}: leaky electrolytics heat, dry out and hum", "leaky"),
-            Sign("hum", 0.03, f"{PRACTICE}: no B+, no sound", "shorted"),
-            Sign(
-                "new_rectifier",
-                1.5,
-                f"{PRACTICE}: without warm-up delay capacitors see the full peak",
-                "leaky shorted",
-            ),
-        ),
+        expected=DRYING,
         group="mains and supply",
         model=f"{LEAK_OR_LOSS}; a dried-out one keeps 30 %.",
         source=CAPACITOR_SOURCE,

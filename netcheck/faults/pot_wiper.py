@@ -26,13 +26,11 @@ from collections.abc import Iterator, Sequence
 from netcheck.circuit.changes import OPEN_OHM, AddResistor, Change, SetValue
 from netcheck.circuit.model import Circuit, Part
 from netcheck.faults.base import (
-    PRACTICE,
     ContinuousFault,
+    Expected,
     Fault,
     FaultKind,
     Likelihood,
-    Sign,
-    Word,
     likelihood,
 )
 from netcheck.faults.common import POWER_OFF, make_fault, parts_with_role
@@ -122,14 +120,10 @@ POT_WIPER = FaultKind(
     source="common practice; FMD-91, from memory",
     find=find,
     continuous=continuous,
-    body="pot",
-    words=(
-        Word("wiper_open", "common", "wear"),
-        Word("track_open", "occasional", "chance"),
-    ),
-    signs=(
-        Sign("hum", 0.5, f"{PRACTICE}: an open grid picks up hum"),
-        Sign("bias_adjusted", 3.0, f"{PRACTICE}: a wiper moved on a worn track"),
-    ),
+    kinds=("wiper_open", "track_open"),
+    expected={
+        "wiper_open": Expected("common", "wear"),
+        "track_open": Expected("occasional", "chance"),
+    },
     group="bias supply",
 )

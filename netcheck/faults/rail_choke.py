@@ -22,12 +22,10 @@ from collections.abc import Iterator
 from netcheck.circuit.changes import OPEN_OHM, SHORT_OHM, Change, SetWire
 from netcheck.circuit.model import Circuit, Part
 from netcheck.faults.base import (
-    PRACTICE,
     ContinuousFault,
+    Expected,
     Fault,
     FaultKind,
-    Sign,
-    Word,
     likelihood,
 )
 from netcheck.faults.common import POWER_OFF, across, make_fault, parts_with_role
@@ -81,15 +79,10 @@ RAIL_CHOKE = FaultKind(
     source="common practice; FMD-91, from memory",
     find=find,
     continuous=continuous,
-    body="choke",
-    words=(
-        Word("winding_open", "occasional", "chance", gives_up=True, ripple="network"),
-        Word("shorted", "occasional", "chance", ripple="network"),
-    ),
-    signs=(
-        Sign("damaged", 0.3, f"{PRACTICE}: a winding that broke down has mostly been too hot"),
-        Sign("hum", 0.7, f"{PRACTICE}: a choke without inductance filters nothing", "shorted"),
-        Sign("hum", 0.03, f"{PRACTICE}: no B+, no sound", "winding_open"),
-    ),
+    kinds=("winding_open", "shorted"),
+    expected={
+        "winding_open": Expected("occasional", "chance"),
+        "shorted": Expected("occasional", "chance"),
+    },
     group="mains and supply",
 )

@@ -36,13 +36,11 @@ from netcheck.circuit.changes import (
 )
 from netcheck.circuit.model import Circuit, Part
 from netcheck.faults.base import (
-    PRACTICE,
     ContinuousFault,
+    Expected,
     Fault,
     FaultKind,
     Likelihood,
-    Sign,
-    Word,
     likelihood,
 )
 from netcheck.faults.common import POWER_OFF, make_fault, parts_with_role
@@ -185,33 +183,13 @@ RECTIFIER = FaultKind(
     source="common practice; sheets of rectifiers, as quoted",
     find=find,
     continuous=continuous,
-    body="rectifier",
-    words=(
-        Word("silicon_rectifier", "occasional", "exchange", ripple="source"),
-        Word("worn_rectifier", "common", "wear", ripple="source"),
-        Word("wrong_type", "occasional", "exchange", ripple="source"),
-        Word("open", "occasional", "chance", ripple="half_wave"),
-        Word("shorted", "occasional", "chance", ripple="source"),
-    ),
-    exchange="tube",
-    signs=(
-        Sign("blows", 0.8, f"{PRACTICE}: alternating volts on the reservoir", "shorted"),
-        Sign("hum", 0.7, f"{PRACTICE}: one rectifier open leaves half waves", "open"),
-        Sign("hum", 0.7, f"{PRACTICE}: alternating volts on the reservoir", "shorted"),
-        Sign("hum", 0.15, PRACTICE, "worn_rectifier"),
-        Sign(
-            "new_capacitors",
-            1.5,
-            f"{PRACTICE}: a larger reservoir burdens the rectifier",
-            causes=("chance", "wear"),
-        ),
-        Sign(
-            "new_rectifier",
-            6.0,
-            f"{PRACTICE}: silicon or another type in place of a rectifier tube",
-            causes=("exchange",),
-        ),
-        Sign("new_rectifier", 0.25, f"{PRACTICE}: what is new has not worn yet", causes=("wear",)),
-    ),
+    kinds=("silicon_rectifier", "worn_rectifier", "wrong_type", "open", "shorted"),
+    expected={
+        "silicon_rectifier": Expected("occasional", "exchange"),
+        "worn_rectifier": Expected("common", "wear"),
+        "wrong_type": Expected("occasional", "exchange"),
+        "open": Expected("occasional", "chance"),
+        "shorted": Expected("occasional", "chance"),
+    },
     group="mains and supply",
 )

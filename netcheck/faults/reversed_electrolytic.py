@@ -23,13 +23,11 @@ from collections.abc import Iterator
 
 from netcheck.circuit.model import Circuit, Part
 from netcheck.faults.base import (
-    PRACTICE,
     ContinuousFault,
     Defect,
+    Expected,
     Fault,
     FaultKind,
-    Sign,
-    Word,
     likelihood,
 )
 from netcheck.faults.common import (
@@ -96,23 +94,9 @@ REVERSED_ELECTROLYTIC = FaultKind(
     source="common practice",
     find=find,
     continuous=continuous,
-    body="capacitor",
-    words=(Word("reversed", "occasional", "assembly"),),
-    signs=(
-        Sign(
-            "damaged",
-            0.4,
-            f"{PRACTICE}: a leaking or reversed electrolytic heats, bulges and vents",
-            "reversed",
-        ),
-        Sign(
-            "blows",
-            0.5,
-            f"{PRACTICE}: a choke or a dropper may limit the current first",
-            "reversed",
-        ),
-        Sign("hum", 0.3, PRACTICE),
-        Sign("new_capacitors", 8.0, f"{PRACTICE}: the first fault of a new electrolytic"),
-    ),
+    kinds=("reversed",),
+    expected={
+        "reversed": Expected("occasional", "assembly"),
+    },
     group="kit errors",
 )

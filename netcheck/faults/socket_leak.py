@@ -27,9 +27,9 @@ from netcheck.circuit.model import Circuit, Part
 from netcheck.faults.base import (
     ContinuousFault,
     Defect,
+    Expected,
     Fault,
     FaultKind,
-    Word,
     likelihood,
 )
 from netcheck.faults.common import fault_id, gridded_tubes, make_fault
@@ -101,7 +101,9 @@ SOCKET_LEAK = FaultKind(
     source="common practice",
     find=find,
     continuous=continuous,
-    body="socket",
-    words=(Word("socket_leaky", "occasional", "wear"),),
+    kinds=("socket_leaky",),
+    expected={
+        "socket_leaky": Expected("occasional", "wear"),
+    },
     group="tubes",
 )

@@ -27,15 +27,12 @@ from functools import partial
 from netcheck.circuit.changes import SHORT_OHM, SetValue
 from netcheck.circuit.model import Circuit, Part
 from netcheck.faults.base import (
-    HEATS,
-    PRACTICE,
     ContinuousFault,
     Defect,
+    Expected,
     Fault,
     FaultKind,
     Likelihood,
-    Sign,
-    Word,
     likelihood,
 )
 from netcheck.faults.common import POWER_OFF, fault_id, make_fault, parts_with_role
@@ -122,24 +119,13 @@ SPEAKER = FaultKind(
     source="common practice",
     find=find,
     continuous=continuous,
-    body="load",
-    words=(
-        Word("open", "common", "use", gives_up=True),
-        Word("shorted", "occasional", "use"),
-        Word("wrong_load", "common", "use"),
-        Word("load_down", "common", "use", deviates=True),
-        Word("load_up", "common", "use", deviates=True),
-    ),
-    bass=True,
-    upsets_load=True,
-    signs=(
-        Sign("low_load", HEATS, PRACTICE),
-        Sign(
-            "new_output_transformer",
-            2.0,
-            f"{PRACTICE}: the speaker is put on another tap",
-            "wrong_load load_down load_up",
-        ),
-    ),
+    kinds=("open", "shorted", "wrong_load", "load_down", "load_up"),
+    expected={
+        "open": Expected("common", "use"),
+        "shorted": Expected("occasional", "use"),
+        "wrong_load": Expected("common", "use"),
+        "load_down": Expected("common", "use"),
+        "load_up": Expected("common", "use"),
+    },
     group="output transformer and load",
 )

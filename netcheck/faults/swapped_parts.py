@@ -28,17 +28,7 @@ from math import isclose, log10
 
 from netcheck.circuit.changes import SetValue
 from netcheck.circuit.model import GROUND, Circuit, Part
-from netcheck.faults.base import (
-    HEATS,
-    PRACTICE,
-    ContinuousFault,
-    Defect,
-    Fault,
-    FaultKind,
-    Sign,
-    Word,
-    likelihood,
-)
+from netcheck.faults.base import ContinuousFault, Defect, Expected, Fault, FaultKind, likelihood
 from netcheck.faults.common import POWER_OFF, make_fault, parts_with_role
 from netcheck.roles.base import Role, Roles
 from netcheck.roles.table import RoleName
@@ -156,8 +146,9 @@ SWAPPED_PARTS = FaultKind(
     source="IEC 60062; common practice",
     find=find,
     continuous=continuous,
-    body="resistor",
-    words=(Word("swapped", "occasional", "assembly"),),
-    signs=(Sign("driver", HEATS, PRACTICE),),
+    kinds=("swapped",),
+    expected={
+        "swapped": Expected("occasional", "assembly"),
+    },
     group="kit errors",
 )

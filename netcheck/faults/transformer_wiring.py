@@ -24,16 +24,7 @@ from collections.abc import Iterator
 
 from netcheck.circuit.changes import Change, Reconnect
 from netcheck.circuit.model import GROUND, Circuit
-from netcheck.faults.base import (
-    HEATS,
-    PRACTICE,
-    ContinuousFault,
-    Fault,
-    FaultKind,
-    Sign,
-    Word,
-    likelihood,
-)
+from netcheck.faults.base import ContinuousFault, Expected, Fault, FaultKind, likelihood
 from netcheck.faults.common import POWER_OFF, joined, make_fault
 from netcheck.faults.oscillation import SUSTAINED
 from netcheck.roles.base import OutputTransformer, Roles, Stage
@@ -116,18 +107,10 @@ TRANSFORMER_WIRING = FaultKind(
     source="common practice",
     find=find,
     continuous=continuous,
-    body="transformer",
-    words=(
-        Word("plates_crossed", "common", "assembly"),
-        Word("taps_crossed", "common", "assembly"),
-    ),
-    bass=True,
-    upsets_load=True,
-    signs=(
-        Sign("all_plates", HEATS, PRACTICE),
-        Sign("hum", 0.3, f"{PRACTICE}: motorboating and howl are taken for hum"),
-        Sign("new_output_transformer", 8.0, f"{PRACTICE}: new builds and replaced transformers"),
-        Sign("rewired", 6.0, f"{PRACTICE}: new builds and changed wiring"),
-    ),
+    kinds=("plates_crossed", "taps_crossed"),
+    expected={
+        "plates_crossed": Expected("common", "assembly"),
+        "taps_crossed": Expected("common", "assembly"),
+    },
     group="output transformer and load",
 )

@@ -30,14 +30,11 @@ from functools import partial
 from netcheck.circuit.changes import ScaleEmission
 from netcheck.circuit.model import Circuit, Part
 from netcheck.faults.base import (
-    HEATS,
-    PRACTICE,
     ContinuousFault,
     Defect,
+    Expected,
     Fault,
     FaultKind,
-    Sign,
-    Word,
     likelihood,
 )
 from netcheck.faults.common import (
@@ -160,30 +157,11 @@ TUBE_EMISSION = FaultKind(
     source="common practice; spread of samples as quoted in the references",
     find=find,
     continuous=continuous,
-    body="tube",
-    words=(
-        Word("strong", "very_common", "chance"),
-        Word("weak", "common", "wear", starves=True, gives_up=True),
-        Word("open_heater", "occasional", "chance"),
-    ),
-    exchange="tube",
-    signs=(
-        Sign("partner", HEATS, PRACTICE, "weak open_heater"),
-        Sign(
-            "new_tubes", 4.0, "a maker's remark, as quoted: samples at 125 % are normal", "strong"
-        ),
-        Sign(
-            "new_tubes",
-            2.0,
-            "geofex.com on power tubes: shorts are common in new tubes and very old ones",
-            "open_heater",
-        ),
-        Sign(
-            "bias_adjusted",
-            0.6,
-            f"{PRACTICE}: an adjustment takes up what drifted slowly",
-            "strong weak",
-        ),
-    ),
+    kinds=("strong", "weak", "open_heater"),
+    expected={
+        "strong": Expected("very_common", "chance"),
+        "weak": Expected("common", "wear"),
+        "open_heater": Expected("occasional", "chance"),
+    },
     group="tubes",
 )

@@ -29,13 +29,11 @@ from functools import partial
 from netcheck.circuit.changes import SetGas
 from netcheck.circuit.model import Circuit, Part
 from netcheck.faults.base import (
-    PRACTICE,
     ContinuousFault,
     Defect,
+    Expected,
     Fault,
     FaultKind,
-    Sign,
-    Word,
     likelihood,
 )
 from netcheck.faults.common import fault_id, gridded_tubes, make_fault
@@ -112,9 +110,9 @@ TUBE_GAS = FaultKind(
     source="common practice; Terman, as quoted",
     find=find,
     continuous=continuous,
-    body="tube",
-    words=(Word("gassy", "common", "wear", gives_up=True),),
-    exchange="tube",
-    signs=(Sign("new_tubes", 0.6, f"{PRACTICE}: tubes from stock may have drawn gas"),),
+    kinds=("gassy",),
+    expected={
+        "gassy": Expected("common", "wear"),
+    },
     group="tubes",
 )

@@ -25,14 +25,11 @@ from functools import partial
 from netcheck.circuit.changes import SHORT_OHM, AddResistor
 from netcheck.circuit.model import Circuit, Part
 from netcheck.faults.base import (
-    HEATS,
-    PRACTICE,
     ContinuousFault,
     Defect,
+    Expected,
     Fault,
     FaultKind,
-    Sign,
-    Word,
     likelihood,
 )
 from netcheck.faults.common import POWER_OFF, fault_id, gridded_tubes, make_fault
@@ -113,28 +110,17 @@ TUBE_LEAK = FaultKind(
     source="common practice; a tester's standard, as quoted",
     find=find,
     continuous=continuous,
-    body="tube",
-    words=(
-        Word("grid_cathode_leaky", "occasional", "wear"),
-        Word("grid_cathode_shorted", "occasional", "chance"),
-        Word("grid_screen_leaky", "occasional", "wear"),
-        Word("grid_screen_shorted", "occasional", "chance"),
+    kinds=(
+        "grid_cathode_leaky",
+        "grid_cathode_shorted",
+        "grid_screen_leaky",
+        "grid_screen_shorted",
     ),
-    exchange="tube",
-    signs=(
-        Sign("driver", HEATS, PRACTICE),
-        Sign(
-            "blows",
-            0.3,
-            f"{PRACTICE}: flashes over inside the tube",
-            "grid_cathode_shorted grid_screen_shorted",
-        ),
-        Sign(
-            "new_tubes",
-            2.0,
-            "geofex.com on power tubes: shorts are common in new tubes and very old ones",
-            "grid_cathode_shorted grid_screen_shorted",
-        ),
-    ),
+    expected={
+        "grid_cathode_leaky": Expected("occasional", "wear"),
+        "grid_cathode_shorted": Expected("occasional", "chance"),
+        "grid_screen_leaky": Expected("occasional", "wear"),
+        "grid_screen_shorted": Expected("occasional", "chance"),
+    },
     group="tubes",
 )

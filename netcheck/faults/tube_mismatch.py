@@ -28,10 +28,9 @@ from netcheck.circuit.model import Circuit
 from netcheck.faults.base import (
     ContinuousFault,
     Defect,
+    Expected,
     Fault,
     FaultKind,
-    Sign,
-    Word,
     likelihood,
 )
 from netcheck.faults.common import POWER_OFF, fault_id, make_fault
@@ -108,13 +107,9 @@ TUBE_MISMATCH = FaultKind(
     source="common practice; sellers' statements on matching, as quoted",
     find=find,
     continuous=continuous,
-    body="tube",
-    words=(Word("mismatched", "common", "exchange"),),
-    exchange="pair",
-    signs=(
-        Sign(
-            "new_tubes", 5.0, "sellers' statements, as quoted: tubes of one lot differ up to 2 to 1"
-        ),
-    ),
+    kinds=("mismatched",),
+    expected={
+        "mismatched": Expected("common", "exchange"),
+    },
     group="tubes",
 )

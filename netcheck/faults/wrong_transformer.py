@@ -25,14 +25,11 @@ from functools import partial
 from netcheck.circuit.changes import SetValue
 from netcheck.circuit.model import Circuit, Part
 from netcheck.faults.base import (
-    HEATS,
-    PRACTICE,
     ContinuousFault,
     Defect,
+    Expected,
     Fault,
     FaultKind,
-    Sign,
-    Word,
     likelihood,
 )
 from netcheck.faults.common import POWER_OFF, fault_id, make_fault
@@ -113,17 +110,11 @@ WRONG_TRANSFORMER = FaultKind(
     source="common practice",
     find=find,
     continuous=continuous,
-    body="transformer",
-    words=(
-        Word("wrong_impedance", "occasional", "exchange"),
-        Word("impedance_down", "occasional", "exchange", deviates=True),
-        Word("impedance_up", "occasional", "exchange", deviates=True),
-    ),
-    bass=True,
-    upsets_load=True,
-    signs=(
-        Sign("low_load", HEATS, PRACTICE),
-        Sign("new_output_transformer", 6.0, f"{PRACTICE}: replacements are chosen by size"),
-    ),
+    kinds=("wrong_impedance", "impedance_down", "impedance_up"),
+    expected={
+        "wrong_impedance": Expected("occasional", "exchange"),
+        "impedance_down": Expected("occasional", "exchange"),
+        "impedance_up": Expected("occasional", "exchange"),
+    },
     group="output transformer and load",
 )

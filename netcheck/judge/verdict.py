@@ -16,7 +16,7 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from typing import get_args
 
 from netcheck.judge.base import Load, Verdict
-from netcheck.solve.results import NotSolved, Outcome
+from netcheck.solve.results import NotSolved, Outcome, Solved
 
 VERDICT_ORDER: tuple[Verdict, ...] = get_args(Verdict)
 """Gravest first, as the type lists them."""
@@ -29,18 +29,36 @@ def gravest(verdicts: Iterable[Verdict]) -> Verdict:
 
 
 def condition_verdict(
-    outcome: Outcome, stresses: Sequence[Load], unjudged: Collection[str] = ()
+    outcome: Outcome,
+    stresses: Sequence[Load],
+    unjudged: Collection[str] = (),
+    *,
+    lasts: bool = True,
 ) -> Verdict:
     """Return the verdict on one fault under one condition.
 
     stresses: with healthy ratios; none where there is nothing to compare with.
     unjudged: parts without a rating that carry much more than in health.
+    lasts: false for a state that the circuit leaves by itself; see `stays`.
     """
     if isinstance(outcome, NotSolved):
         return "not_solved"
     if not stresses:
         return "not_judged"
     found = [stress.level for stress in stresses if stress.is_charged]
-    if unjudged:
+    if unjudged or not lasts:
         found.append("not_judged")
     return gravest((*found, "within_limits"))
+
+
+def stays(state: Solved, healthy: Solved) -> bool:
+    """Say whether a circuit stays in a solved state.
+
+    An unstable one that rests on what the netlist does not say is not held against a
+    fault where the healthy circuit has the like: that is said once, of health.
+    """
+    found, before = state.stability, healthy.stability
+    if found is None or found.stable is not False:
+        return True
+    doubted = before is not None and before.stable is False and not before.trusted
+    return doubted and not found.trusted

@@ -2,8 +2,9 @@
 
 Comes in: a circuit, its roles, the idle state and the stresses of health.  Goes out:
 findings about capacitors that block nothing or stand the wrong way round, and about
-resistors, capacitors and heaters beyond their ratings.  A rating that was assumed gives
-no finding.  The size that is advised leaves the margin of `netcheck.ratings.parts`.
+resistors, capacitors and heaters beyond their ratings, and an idle that does not last.
+A rating that was assumed gives no finding.  The size that is advised leaves the margin
+of `netcheck.ratings.parts`.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from netcheck.circuit.model import Circuit
 from netcheck.conditions import is_in_use
 from netcheck.findings import Finding
 from netcheck.judge.base import LimitTable, Load
+from netcheck.judge.unrest import unrest_words
 from netcheck.ratings.parts import ADVISED_VOLTAGE_SHARE, assumed_rating_w
 from netcheck.roles.base import Roles
 from netcheck.roles.table import RoleName
@@ -101,3 +103,28 @@ def _advice(stress: Load) -> str:
         case "voltage_v":
             return f"rated for {stress.value / ADVISED_VOLTAGE_SHARE:.0f} V or more it would last"
     return "refer the heaters to a voltage nearer this cathode, or use a supply of their own"
+
+
+def stability_findings(idle: Solved) -> Iterator[Finding]:
+    """Yield a finding where the circuit leaves its operating point by itself."""
+    found = idle.stability
+    if found is None or found.stable is not False:
+        return
+    words = unrest_words(found)
+    if found.trusted:
+        yield Finding(
+            "unstable-idle",
+            "error",
+            f"idle does not last: without a signal the circuit {words}",
+            hint="what is said of idle is of a state that the circuit leaves; look at the "
+            "decoupling of the supplies, at feedback and its polarity",
+        )
+        return
+    yield Finding(
+        "unstable-idle",
+        "warning",
+        f"idle may not last: without a signal the circuit {words}, as far as the capacitances in "
+        "the netlist say",
+        hint="the netlist does not have wiring and winding capacitances: look for it with a "
+        "scope, and at grid stoppers and feedback",
+    )

@@ -28,7 +28,7 @@ from netcheck.report.numbers import number
 from netcheck.report.tolerance_json import tolerance_object
 from netcheck.report.view import filters, hidden_faults, shown_faults, shown_tipping
 from netcheck.roles.base import Stage
-from netcheck.solve.results import NotSolved, Outcome, TubeState
+from netcheck.solve.results import NotSolved, Outcome, Stability, TubeState
 from netcheck.tipping import TippingPoint, times_what_passes
 
 __all__ = ["audit_object", "number", "render", "schema"]
@@ -142,6 +142,19 @@ def _condition(outcome: Outcome) -> Json:
         "distortion": number(outcome.distortion),
         "settled_share": number(outcome.settled_share),
         "notes": list(outcome.notes),
+        **({"stability": stability_object(outcome.stability)} if outcome.stability else {}),
+    }
+
+
+def stability_object(found: Stability) -> Json:
+    """Return whether an operating point holds."""
+    return {
+        "stable": found.stable,
+        "frequency_hz": number(found.frequency_hz),
+        "growth_per_s": number(found.growth_per_s),
+        "trusted": found.trusted,
+        "kind": found.kind,
+        "reason": found.reason or None,
     }
 
 

@@ -23,6 +23,7 @@ from netcheck.report.terminal import (
     ranking,
     tipping,
     tolerance,
+    unstable,
 )
 
 FILE_WIDTH = 100
@@ -41,6 +42,7 @@ def write(audit: Audit, console: Console, *, show_all: bool = False) -> None:
     ranking.write_next_steps(console, audit)
     effects.write_heat(console, audit, show_all)
     effects.write_fuses(console, audit, show_all)
+    unstable.write_unstable(console, audit, show_all)
     feedback.write_feedback(console, audit, show_all)
     pairs.write_pairs(console, audit, show_all)
     ranking.write_part_view(console, audit, show_all)

@@ -22,8 +22,8 @@ no further run is needed for it.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass
 from math import copysign, sqrt
 
 import numpy as np
@@ -32,11 +32,11 @@ from netcheck.circuit.model import GROUND, Circuit, Part, Pin, natural_key
 from netcheck.netlist.cards import PartNote
 from netcheck.netlist.flat import FlatElement
 from netcheck.solve.deck import MIN_RESISTANCE_OHM, write_deck
+from netcheck.solve.network import LinearNetwork, unknown_slopes, wire_ohm
 from netcheck.solve.ngspice import Array, Engine, EngineFailure
 from netcheck.solve.observe import Observation
 from netcheck.solve.results import Solved
 from netcheck.source import Span
-from netcheck.tubes.model import RectifierLaw, law_of, rectifier_law_of
 
 SERIES_OHM = 1.0
 """In series with a capacitor's stand-in, so that two cannot fight."""
@@ -201,25 +201,10 @@ def _source(
 INSTANTS = 64
 """Of one cycle.  Grid current flows for a small part of it: 32 leave the matrix of an
 overdriven pair up to twice as far off, 128 are no better (measured)."""
-SLOPE_V = 1e-4
-"""Step of the difference that stands for a slope."""
-SHUNT_S = 1e-12
-"""From every net to ground, so that none hangs in the air; an open grid leaks 1e-10 S."""
 UNDETERMINED = "the slow states do not determine each other"
 
-Currents = Callable[..., tuple[Array, ...]]
 
-
-@dataclass(frozen=True, slots=True)
-class _Device:
-    """Electrodes whose currents follow from their volts to the cathode."""
-
-    part: Part
-    pins: tuple[str, ...]
-    currents: Currents
-
-
-class AveragedNetwork:
+class AveragedNetwork(LinearNetwork):
     """The linear network of a circuit with its slow states held, instant by instant.
 
     Unknowns: the nets but ground, then the currents of branches, then a flux a core [V
@@ -234,28 +219,15 @@ class AveragedNetwork:
         chokes: tuple[Part, ...],
         cores: tuple[Core, ...],
     ) -> None:
-        self.circuit = circuit
-        self.place = {net: number for number, net in enumerate(circuit.nets[1:])}
-        self.devices = [_device(part) for part in circuit.tubes if _conducts(part)]
-        sources = circuit.of_kind("voltage_source")
-        copies = sum(_letter(part) == "E" for part in circuit)
         windings = sum(len(core.turns) for core in cores)
-        branches = len(capacitors) + len(sources) + copies + windings + len(cores)
-        states, size = len(capacitors) + len(chokes) + len(cores), len(self.place) + branches
-        self.fixed = np.diag([SHUNT_S] * len(self.place) + [0.0] * branches)
-        self.inputs = np.zeros((size, states))
-        self.outputs = np.zeros((states, size))
+        super().__init__(circuit, len(capacitors) + windings + len(cores))
+        states = len(capacitors) + len(chokes) + len(cores)
+        self.inputs = np.zeros((self.size, states))
+        self.outputs = np.zeros((states, self.size))
         self.direct = np.zeros((states, states))
-        self._next = len(self.place)
-        for part in circuit.of_kind("resistor"):
-            self._resistor(part)
         for number, part in enumerate(capacitors):
-            branch = self._branch(part.nets, SERIES_OHM)
+            branch = self.branch(part.nets, SERIES_OHM)
             self.inputs[branch, number] = self.outputs[number, branch] = 1.0
-        for part in sources:
-            self._branch(part.nets, MIN_RESISTANCE_OHM)
-        for part in circuit.of_kind("controlled_source"):
-            self._controlled(part)
         for number, part in enumerate(chokes, len(capacitors)):
             self._choke(number, part)
         for number, core in enumerate(cores, len(capacitors) + len(chokes)):
@@ -292,7 +264,7 @@ class AveragedNetwork:
         instants = volts[0].shape[1] if volts else 1
         matrix = np.repeat(self.fixed[None], instants, axis=0)
         for device, each in zip(self.devices, volts, strict=True):
-            self._slopes(matrix, device, each)
+            self.add_slopes(matrix, device, each)
         inputs = np.broadcast_to(self.inputs, (instants, *self.inputs.shape))
         try:
             answer = np.linalg.solve(matrix, inputs).mean(axis=0)
@@ -302,83 +274,24 @@ class AveragedNetwork:
             raise EngineFailure(UNDETERMINED)
         return np.asarray(self.direct + self.outputs @ answer)
 
-    def _at(self, net: str) -> int | None:
-        return None if net == GROUND else self.place[net]
-
-    def _put(self, row: int | None, column: int | None, value: float) -> None:
-        if row is not None and column is not None:
-            self.fixed[row, column] += value
-
-    def _resistor(self, part: Part) -> None:
-        first, second = map(self._at, part.nets)
-        siemens = 1.0 / max(part.value or 0.0, MIN_RESISTANCE_OHM)
-        self._put(first, first, siemens)
-        self._put(second, second, siemens)
-        self._put(first, second, -siemens)
-        self._put(second, first, -siemens)
-
-    def _branch(self, nets: tuple[str, ...], ohm: float) -> int:
-        """Add a branch; its row says what its volts are, beyond what its ohms take."""
-        branch = self._next
-        self._next += 1
-        for net, sign in zip(nets, (1.0, -1.0), strict=True):
-            self._put(self._at(net), branch, sign)
-            self._put(branch, self._at(net), sign)
-        self.fixed[branch, branch] -= ohm
-        return branch
-
-    def _controlled(self, part: Part) -> None:
-        """Add a source whose volts (E) or amperes (G) are a multiple of other volts."""
-        assert part.element is not None
-        gain = part.element.value or 0.0
-        if _letter(part) == "E":
-            rows = [(self._branch(part.nets[:2], MIN_RESISTANCE_OHM), -gain)]
-        else:
-            places = map(self._at, part.nets[:2])
-            rows = [
-                (row, way)
-                for row, way in zip(places, (gain, -gain), strict=True)
-                if row is not None
-            ]
-        for row, way in rows:
-            self._put(row, self._at(part.nets[2]), way)
-            self._put(row, self._at(part.nets[3]), -way)
-
     def _choke(self, number: int, part: Part) -> None:
         for net, sign in zip(part.nets, (1.0, -1.0), strict=True):
-            place = self._at(net)
+            place = self.at(net)
             if place is not None:
                 self.inputs[place, number] -= sign
                 self.outputs[number, place] += sign
-        self.direct[number, number] = -_wire_ohm(part)
+        self.direct[number, number] = -wire_ohm(part)
 
     def _core(self, number: int, core: Core) -> None:
         """Add an ideal transformer: one flux, and amperes that sum to what magnetizes it."""
-        flux = self._next
-        self._next += 1
+        flux = self.row()
         for ref, share in core.turns.items():
             winding = self.circuit[ref]
-            branch = self._branch(winding.nets, _wire_ohm(winding))
+            branch = self.branch(winding.nets, wire_ohm(winding))
             self.fixed[branch, flux] -= share
             self.fixed[flux, branch] += share
         self.fixed[flux, flux] -= OPEN_S
         self.inputs[flux, number] = self.outputs[number, flux] = 1.0
-
-    def _slopes(self, matrix: Array, device: _Device, volts: Array) -> None:
-        """Add the slopes of a device's currents at every instant."""
-        steps = np.zeros((len(volts), len(volts) + 1, 1))
-        for number in range(len(volts)):
-            steps[number, number + 1] = SLOPE_V
-        amps = device.currents(*(volts[:, None, :] + steps))
-        places = [self._at(device.part.net(pin)) for pin in device.pins]
-        cathode = self._at(device.part.net("cathode"))
-        for row, current in zip(places, amps, strict=True):
-            for column, moved in zip(places, current[1:], strict=True):
-                slope = (moved - current[0]) / SLOPE_V
-                for one, sign in ((row, 1.0), (cathode, -1.0)):
-                    for other, way in ((column, 1.0), (cathode, -1.0)):
-                        if one is not None and other is not None:
-                            matrix[:, one, other] += sign * way * slope
 
 
 def averaged_network(
@@ -387,55 +300,10 @@ def averaged_network(
     chokes: tuple[Part, ...],
     cores: tuple[Core, ...],
 ) -> AveragedNetwork | None:
-    """Return the network, or None for a circuit with parts whose slopes are not known.
-
-    Those are diodes, transistors, sources that follow an expression or a current, and
-    tubes with a model of the user's own.
-    """
-    if circuit.of_kind("transistor", "diode"):
-        return None
-    if not all(map(_is_linear, circuit.of_kind("controlled_source"))):
-        return None
-    if any(_conducts(part) and not _is_lawful(part) for part in circuit.tubes):
+    """Return the network, or None for a circuit with parts whose slopes are not known."""
+    if unknown_slopes(circuit):
         return None
     return AveragedNetwork(circuit, capacitors, chokes, cores)
-
-
-def _letter(part: Part) -> str:
-    """Return the letter of a controlled source, nothing for another part."""
-    return part.element.letter if part.kind == "controlled_source" and part.element else ""
-
-
-def _is_linear(part: Part) -> bool:
-    element = part.element
-    return element is not None and element.letter in "EG" and element.value is not None
-
-
-def _conducts(part: Part) -> bool:
-    return part.current_scale != 0.0
-
-
-def _is_lawful(part: Part) -> bool:
-    own = part.element is not None and bool(part.element.body)
-    return part.tube is not None and not own
-
-
-def _device(part: Part) -> _Device:
-    assert part.tube is not None
-    pins = tuple(pin.name for pin in part.pins if pin.name != "cathode")
-    if part.tube.kind == "rectifier":
-        return _Device(part, pins, _diodes(rectifier_law_of(part.tube).scaled(part.current_scale)))
-    law = law_of(part.tube).scaled(part.current_scale)
-    if part.gas_ratio is not None:
-        law = replace(law, grid=replace(law.grid, gas_ratio=part.gas_ratio))
-    return _Device(part, pins, law.currents)
-
-
-def _diodes(law: RectifierLaw) -> Currents:
-    def currents(*volts: Array) -> tuple[Array, ...]:
-        return tuple(law.current_a(each) for each in volts)
-
-    return currents
 
 
 def _inner(seen: Observation, part: Part, pin: str) -> Array:
@@ -449,7 +317,3 @@ def _instants(seen: Observation, cycles: int) -> Array:
     time = np.concatenate([[0.0], np.cumsum(seen.gaps)])
     wanted = time[-1] * (1.0 - (np.arange(INSTANTS) + 0.5) / INSTANTS / cycles)
     return np.asarray(np.searchsorted(time, wanted).clip(0, len(time) - 1))
-
-
-def _wire_ohm(part: Part) -> float:
-    return max(part.note.dcr_ohm or 0.0, MIN_RESISTANCE_OHM)

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -84,6 +85,44 @@ class PowerBalance:
         return max(abs(self.supplied_w), self.dissipated_w + self.delivered_w)
 
 
+AUDIO_BAND_HZ = 20e3
+MOTORBOAT_HZ = 20.0
+"""Slower than a tone: single strokes, as of a motor boat (common practice)."""
+Unrest = Literal[
+    "motorboating", "oscillation", "parasitic_oscillation", "relaxation_oscillation", "latching"
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Stability:
+    """Whether a circuit stays at its operating point.
+
+    stable: None where that is not known, for `reason`.  frequency_hz, growth_per_s: of
+    the pole that grows fastest; 0 Hz where it runs to another state, None where it runs to
+    and fro and only a solved cycle tells how fast.  trusted: false where a growing pole
+    lies above the audio band or rests on what the netlist does not say.
+    """
+
+    stable: bool | None
+    frequency_hz: float | None = None
+    growth_per_s: float | None = None
+    trusted: bool = True
+    reason: str = ""
+
+    @property
+    def kind(self) -> Unrest | None:
+        """What the trade calls it; None where the point is stable or it is not known."""
+        if self.stable is not False:
+            return None
+        if self.frequency_hz is None:
+            return "relaxation_oscillation"
+        if self.frequency_hz == 0.0:
+            return "latching"
+        if self.frequency_hz < MOTORBOAT_HZ:
+            return "motorboating"
+        return "oscillation" if self.frequency_hz <= AUDIO_BAND_HZ else "parasitic_oscillation"
+
+
 @dataclass(frozen=True)
 class Solved:
     """A solved state of the circuit under one condition."""
@@ -109,6 +148,8 @@ class Solved:
     notes: tuple[str, ...] = field(default=())
     balance: PowerBalance | None = None
     """Of a driven run."""
+    stability: Stability | None = None
+    """Of an operating point, where it was asked for."""
 
 
 @dataclass(frozen=True)

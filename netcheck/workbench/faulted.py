@@ -46,15 +46,25 @@ NONE_GROSS: Mapping[int, str] = MappingProxyType({})
 
 
 class Bench:
-    """The circuit on the pool, warm and cold, ready to be solved with any fault."""
+    """The circuit on the pool, warm and cold, ready to be solved with any fault.
 
-    def __init__(self, circuit: Circuit, options: Settings, pool: Pool) -> None:
+    bare_windings: as in `Hookup`; given where it is asked whether idle is stable.
+    """
+
+    def __init__(
+        self,
+        circuit: Circuit,
+        options: Settings,
+        pool: Pool,
+        bare_windings: tuple[tuple[str, str], ...] | None = None,
+    ) -> None:
         # a rectifier conducts at once or first of all: that is what puts B+ on cold tubes
         cold_tubes = (tube.ref for tube in circuit.tubes if tube.has_pin("grid"))
         cold = apply_changes(circuit, tuple(ScaleEmission(ref, 0.0) for ref in cold_tubes))
         self.circuit = circuit
         self.options = options
         self.pool = pool
+        self.bare_windings = bare_windings
         self._absent: dict[str, AddResistor | AddCurrentSource] = {}
         self.shared: Mapping[str, Shared] = {
             IDLE: pool.share(IDLE, circuit),
@@ -65,7 +75,7 @@ class Bench:
         """Return the healthy state under a condition."""
         nets = tuple(net for net in self.circuit.nets if net != GROUND)
         meter_nets = nets if condition == IDLE else ()
-        return idle_outcomes(self.pool, self._task(condition, meter_nets), [()])[0]
+        return idle_outcomes(self.pool, self._watched(condition, meter_nets), [()])[0]
 
     def faulted(
         self, faults: Sequence[Fault], healthy: Solved, progress: Progress
@@ -76,7 +86,7 @@ class Bench:
         meter_nets = meter_matters(healthy)
         outcomes: dict[str, list[Outcome]] = {}
         for condition, nets in ((IDLE, meter_nets), (COLD_START, ())):
-            task = replace(self._task(condition, nets), healthy=self._share_idle(healthy))
+            task = replace(self._watched(condition, nets), healthy=self._share_idle(healthy))
             outcomes[condition] = idle_outcomes(self.pool, task, variants, progress.advance)
         return outcomes
 
@@ -140,6 +150,11 @@ class Bench:
         absent = tuple(self._absent.values())
         meter_ohm = self.options.meter_ohm
         return IdleTask(self.shared[condition], condition, meter_nets, meter_ohm, absent=absent)
+
+    def _watched(self, condition: str, meter_nets: tuple[str, ...]) -> IdleTask:
+        """Return a task that also says of idle whether it is stable."""
+        asked = self.bare_windings if condition == IDLE else None
+        return replace(self._task(condition, meter_nets), bare_windings=asked)
 
     def _note_absent(self, variants: Sequence[tuple[Change, ...]]) -> None:
         """Remember the parts that changes put in, for the deck all of them share."""

@@ -20,6 +20,7 @@ from netcheck.solve.idle import IdleRequest, IdleSweep, solve_sweep
 from netcheck.solve.ngspice import Engine
 from netcheck.solve.pool import Job, Lost, Pool, Shared
 from netcheck.solve.results import Hookup, NotSolved, Outcome, Solved, StartState
+from netcheck.solve.stability import with_stability
 
 NEAR = 0.5
 """Stresses below this share of a limit are not sent back from a search."""
@@ -38,6 +39,8 @@ class IdleTask:
     meter_ohm: float | None = 10e6
     healthy: Shared | None = None
     absent: tuple[AddResistor | AddCurrentSource, ...] = ()
+    bare_windings: tuple[tuple[str, str], ...] | None = None
+    """As in `Hookup`, where it is asked whether the points are stable."""
 
 
 def solve_fault_chunk(
@@ -48,10 +51,15 @@ def solve_fault_chunk(
     meter_ohm: float | None,
     healthy: Solved | None,
     absent: tuple[AddResistor | AddCurrentSource, ...],
+    bare_windings: tuple[tuple[str, str], ...] | None,
 ) -> list[Outcome]:
-    """Solve some operating points in a worker."""
+    """Solve some operating points in a worker, and say whether they are stable."""
     sweep = IdleSweep(circuit, requests, condition, meter_ohm, healthy, absent)
-    return solve_sweep(engine, sweep)
+    outcomes = solve_sweep(engine, sweep)
+    if bare_windings is None:
+        return outcomes
+    variants = [request.changes for request in requests]
+    return with_stability(circuit, bare_windings, variants, outcomes)
 
 
 def idle_outcomes(
@@ -65,7 +73,7 @@ def idle_outcomes(
 
     def job(chunk: tuple[IdleRequest, ...]) -> Job:
         known = (task.circuit, chunk, task.condition, task.meter_ohm, task.healthy, task.absent)
-        return Job(solve_fault_chunk, known, len(chunk))
+        return Job(solve_fault_chunk, (*known, task.bare_windings), len(chunk))
 
     answers: list[Outcome] = _in_chunks(pool, task.condition, requests, job, advance)
     return answers

@@ -31,7 +31,7 @@ from netcheck.findings import Finding
 from netcheck.judge.base import Load
 from netcheck.judge.stress import judge_state
 from netcheck.judge.wiring_grids import bleeder_findings, grid_findings, unloaded_findings
-from netcheck.judge.wiring_idle import capacitor_findings, overload_findings
+from netcheck.judge.wiring_idle import capacitor_findings, overload_findings, stability_findings
 from netcheck.netlist.cards import PartNote
 from netcheck.roles.adjusters import END_OHM
 from netcheck.roles.base import Adjuster, Roles
@@ -70,6 +70,7 @@ def wiring_findings(bench: Circuitry, healthy: Baseline) -> tuple[Finding, ...]:
         *roles_findings(circuit, roles),
         *capacitor_findings(circuit, roles, healthy.idle),
         *overload_findings(circuit, healthy.table, healthy.stresses),
+        *stability_findings(healthy.idle),
         *feedback_findings(bench, roles, healthy.hookup),
         *bias_findings(bench, roles, healthy),
     )
