@@ -23,6 +23,7 @@ from typing import Literal
 
 from netcheck.circuit.model import natural_key
 from netcheck.conditions import IDLE
+from netcheck.faults import word_named
 from netcheck.faults.base import ContinuousFault, Fault
 from netcheck.judge.base import Load, ratio_verdict
 from netcheck.solve.results import NotSolved
@@ -53,9 +54,6 @@ search begins: 100 Mohm for a film capacitor of 10 Gohm (common practice)."""
 PASSED_GROWTH = 10.0
 """What grows from next to nothing (shorted turns, grid emission) passes up to this
 times the size with which a search begins (our choice)."""
-
-DEVIATIONS = ("drift", "misadjusted", "load", "impedance", "drive")
-"""Kinds that begin so are swept from the marked value on; so is what begins at 100 %."""
 
 Judged = NotSolved | Sequence[Load]
 """What became of one fault: at least every stress that is over its limit; those
@@ -122,7 +120,7 @@ def times_what_passes(point: TippingPoint) -> float | None:
     if start <= 0.0 or value <= 0.0:
         return abs(value - start) / (abs(end - start) or 1.0) / PASSED_DEVIATION
     at_par = point.unit == "%" and start == PAR
-    if at_par or point.kind.startswith(DEVIATIONS):
+    if at_par or word_named(point.kind).deviates:
         return (max(value / start, start / value) - 1.0) / PASSED_DEVIATION
     if point.direction == "below":
         return start / (PASSED_LEAK * value)

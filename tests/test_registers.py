@@ -5,7 +5,11 @@ from __future__ import annotations
 import ast
 from pathlib import Path
 
+import pytest
+
 from netcheck.conditions import CONDITIONS, condition_kind, condition_of, kinds_in_order
+from netcheck.faults import FAULT_KINDS, word_named
+from netcheck.faults.base import FaultKind
 from netcheck.quantities import QUANTITIES, quantity_of
 from netcheck.roles.table import RoleName
 
@@ -127,3 +131,53 @@ def test_a_row_of_a_quantity_stands_for_one_name_with_a_unit() -> None:
 def test_the_rows_of_roles_are_named_as_the_program_names_them() -> None:
     assert [each.name.lower() for each in RoleName] == [each.value for each in RoleName]
     assert all(each.kind.place and each.kind.does for each in RoleName)
+
+
+# Kinds of fault
+
+KINDS = {kind.name for kind in FAULT_KINDS}
+WORDS = {word.name for kind in FAULT_KINDS for word in kind.words}
+
+
+CALLED_SO_TOO = {each.value for each in RoleName} | {"mains", "open", "rectifier", "speaker"}
+"""Roles, what spreads, readings, kinds of tube and symbols with the name of a fault: such a
+name counts only where faults are read at all."""
+MEANT_OTHERWISE = {
+    "diagnose/bench_sheet.py": {"mains"},  # what spreads from unit to unit
+    "diagnose/sheet_lines.py": {"mains"},  # the same
+    "diagnose/situations.py": {"mains"},  # the same
+    "workbench/wiring.py": {"feedback_resistor", "wiper_open"},  # a role; one fault of pots
+}
+"""Where a name of a fault may stand nevertheless.  This list only gets shorter."""
+TO_BE_MOVED = {"diagnose/evidence_rules.py"}
+
+
+def names_of_kinds(source: str) -> set[str]:
+    """Return the kinds of fault and their words in a module, alone or several in one text."""
+    names = KINDS | WORDS if "netcheck.faults" in source else (KINDS | WORDS) - CALLED_SO_TOO
+    texts = (text.split() for text in spelled_out(ast.parse(source)))
+    return {name for text in texts if set(text) <= names for name in text}
+
+
+def test_a_kind_of_fault_is_spelled_out_only_in_its_register() -> None:
+    found: dict[str, set[str]] = {}
+    for module in sorted(PACKAGE.rglob("*.py")):
+        name = module.relative_to(PACKAGE).as_posix()
+        if not name.startswith("faults/") and name not in TO_BE_MOVED:
+            found[name] = names_of_kinds(module.read_text(encoding="utf-8"))
+
+    assert {name: texts for name, texts in found.items() if texts} == MEANT_OTHERWISE
+
+
+def test_the_search_finds_several_names_in_one_text() -> None:
+    assert names_of_kinds('x = f("tube_gas tube_leak")') == {"tube_gas", "tube_leak"}
+    assert names_of_kinds('x = "a tube_gas fault"; y = "grid_leak"') == set()
+    assert names_of_kinds('import netcheck.faults; y = "grid_leak"') == {"grid_leak"}
+
+
+@pytest.mark.parametrize("kind", FAULT_KINDS, ids=lambda kind: kind.name)
+def test_a_word_means_the_same_in_every_kind(kind: FaultKind) -> None:
+    for word in kind.words:
+        everywhere = word_named(word.name)
+
+        assert (word.grows, word.deviates) == (everywhere.grows, everywhere.deviates)

@@ -23,8 +23,7 @@ from functools import cache, lru_cache
 from typing import Literal
 
 from netcheck.circuit.model import Circuit, Part
-from netcheck.diagnose.situations import IN_THE_TUBE
-from netcheck.faults import FAULT_KINDS
+from netcheck.faults import FAULT_KINDS, word_of
 from netcheck.faults.base import Cause, Fault
 from netcheck.faults.common import grids_fed_by
 from netcheck.judge.base import GROSS_RATIO
@@ -317,16 +316,7 @@ def first_value(rows: Iterable[Row], fault: Fault | None, roles: Roles, otherwis
 
 def cause_of(fault: Fault) -> Cause:
     """Return what brings a fault about, as its kind says; chance where no kind is named."""
-    return _causes().get((fault.family, fault.kind), "chance")
-
-
-@cache
-def _causes() -> Mapping[tuple[str, str], Cause]:
-    return {
-        (kind.name, word): each.cause
-        for kind in FAULT_KINDS
-        for word, each in kind.expected.items()
-    }
+    return word_of(fault).cause
 
 
 def _is_tube(circuit: Circuit, ref: str) -> bool:
@@ -382,7 +372,7 @@ def row(
     return Row(value, source, frozenset(names), frozenset(kinds.split()), frozenset(causes), role)
 
 
-TUBES = IN_THE_TUBE - {"oscillation"}
+TUBES = frozenset(each.name for each in FAULT_KINDS if each.body == "tube")
 """Families that leave with the tube when it is exchanged; an oscillation stays."""
 CAPACITORS = frozenset(
     "coupling_capacitor cathode_bypass screen_bypass grid_capacitor output_capacitor "

@@ -51,10 +51,11 @@ from netcheck.diagnose.situations import (
     shown_share,
     sides_of,
 )
+from netcheck.faults import word_of
 from netcheck.faults.base import Fault, size_text
 from netcheck.report.diagnosis_model import CauseLine, Explained
 from netcheck.solve.deck import NEUTRAL_OHM
-from netcheck.workbench.pairs import LEAST_RELIEF, STARVES, are_apart, may_follow
+from netcheck.workbench.pairs import LEAST_RELIEF, are_apart, may_follow
 
 if TYPE_CHECKING:
     from netcheck.diagnose.investigation import Investigation
@@ -292,19 +293,19 @@ def _chosen(work: _Work) -> tuple[list[_Plan], int]:
 
 def _planned(work: _Work, causes: tuple[int, int], nodes: tuple[int, int]) -> _Plan:
     """Return a pair, as cause and consequence where it is, or what heats and starves a tube."""
-    circuit, plates = work.dictionary.circuit, work.heat.plate
+    plates = work.heat.plate
     priors = [work.known.causes[cause].prior for cause in causes]
     plan = _Plan(causes, nodes, "both", "", priors[0] * priors[1])
     for each in (plan, replace(plan, causes=causes[::-1], nodes=nodes[::-1])):
         rows = [work.row(node) for node in each.nodes]
         first, second = (work.dictionary.faults[row - 1] for row in rows)
         for ref in work.overloads[rows[0]]:
-            if may_follow(circuit, ref, first, second):
+            if may_follow(ref, first, second):
                 chance = work.known.causes[each.causes[1]].prior
                 prior = plan.prior * max(min(CAUSED, MOST_CAUSED / chance), 1.0)
                 return replace(each, kind="causes", link=ref, prior=prior)
             by_row = plates.get(ref, np.zeros(1))
-            starves = second.kind in STARVES and ref in plates
+            starves = word_of(second).starves and ref in plates
             if starves and by_row[rows[1]] <= (1.0 - LEAST_RELIEF) * by_row[0] and not plan.link:
                 plan = replace(each, link=ref)
     return plan

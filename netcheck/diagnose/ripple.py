@@ -34,7 +34,8 @@ from netcheck.diagnose.evidence_rules import HUM, HUM_LEAST, first_value, log_ra
 from netcheck.diagnose.ohms import LEAST_OHM
 from netcheck.diagnose.readings import Reading
 from netcheck.diagnose.situations import situation_of
-from netcheck.faults.base import Fault
+from netcheck.faults import word_of
+from netcheck.faults.base import Fault, Ripple
 from netcheck.roles.base import Roles
 from netcheck.roles.table import RoleName
 
@@ -74,14 +75,10 @@ STAGE_GAIN = 10.0
 FILTERS = 2.0
 """A capacitor filters a net if the ripple there grows by more when it is open."""
 QUIET_V = 1e-9
-COMPUTED = frozenset({"supply_capacitor", "bias_filter", "rail_choke", "rail_dropper"})
-"""Families of the parts that the network is made of."""
-AT_GRID = frozenset({"grid_leak", "grid_stopper"})
-"""Families that leave a grid open; the net that feeds it stays as quiet as it was."""
 OF_TUBE = ("plate", "grid")
 """Where an open grid's pick-up shows."""
-BY_ROW = frozenset({"rectifier", "mains"})
-"""Families that change the source and not the network."""
+BY_ROW: tuple[Ripple, ...] = ("source", "half_wave")
+"""The source changes and not the network."""
 
 
 class _Same:
@@ -120,18 +117,18 @@ def _yes(net: str, fault: Fault | None, sound: _Same) -> float:
     base = RESERVOIR_BASE if net in reservoirs else BASE
     if fault is None:
         return base
-    if fault.family == "heater_cathode":
+    how = word_of(fault).ripple
+    if how == "heater":
         return _risen(base, math.inf, _heater_v(net, fault, sound))
-    if fault.family == "rectifier" and fault.kind == "open":
+    if how == "half_wave":
         half_v = _half_wave(sound).get(net, 0.0)
         return _risen(base, (half_v + QUIET_V) / (usual_v + QUIET_V), half_v)
     chance = base
-    if fault.family not in BY_ROW and _is_in_network(fault, sound.circuit):
+    if how not in BY_ROW and _is_in_network(fault, sound.circuit):
         now_v = _solved(apply_changes(sound.circuit, fault.changes), sound).get(net, 0.0)
         chance = _risen(base, (now_v + QUIET_V) / (usual_v + QUIET_V), now_v)
     listed = first_value(HUM, fault, sound.roles, 0.0)
-    is_computed = fault.family in COMPUTED and fault.kind != "leaky"
-    if listed > base and not is_computed and net in _reached(fault, sound):
+    if listed > base and how != "network" and net in _reached(fault, sound):
         chance = max(chance, listed)
     return chance
 
@@ -164,7 +161,8 @@ def _reached(fault: Fault, sound: _Same) -> frozenset[str]:
     all nets that carry its ripple.
     """
     circuit, roles = sound.circuit, sound.roles
-    if fault.family in BY_ROW:
+    how = word_of(fault).ripple
+    if how in BY_ROW:
         return frozenset(net for net, volts in _levels(sound).items() if volts > SEEN_V[0] / 10.0)
     found: set[str] = set()
     for ref in fault.parts:
@@ -176,7 +174,7 @@ def _reached(fault: Fault, sound: _Same) -> frozenset[str]:
                 found.add(circuit[tube].net("plate"))
         if part.kind == "capacitor":
             found |= _filtered(ref, sound)
-    held = {one.feed_net for one in roles.bias_supplies} if fault.family in AT_GRID else set()
+    held = {one.feed_net for one in roles.bias_supplies} if how == "grid" else set()
     return frozenset(found - held - {GROUND})
 
 

@@ -30,6 +30,7 @@ from netcheck.circuit.changes import (
     drives_itself,
 )
 from netcheck.circuit.model import Circuit
+from netcheck.faults import kind_of
 from netcheck.faults.base import Fault
 from netcheck.judge.toleranced import Variable
 from netcheck.ratings.mains import MainsBand, find_band
@@ -38,22 +39,6 @@ from netcheck.solve.deck import NEUTRAL_OHM
 from netcheck.workbench.tolerance import draw_factors, variables_of
 
 STEPS_OF_MAINS = (0.4, 0.6, 0.8)
-
-IN_THE_TUBE = frozenset(
-    {
-        "cathode_interface",
-        "grid_emission",
-        "heater_cathode",
-        "oscillation",
-        "tube_contact",
-        "tube_emission",
-        "tube_gas",
-        "tube_leak",
-        "tube_mismatch",
-        "wrong_tube",
-    }
-)
-"""Families of faults that leave with the tube."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,11 +73,11 @@ class Situation:
         """Say whether a fault is there at all in this situation."""
         if drives_itself(fault.changes):
             return False
-        if not self.powered and fault.family == "mains":
+        if not self.powered and kind_of(fault).powered_only:
             return False
         if self.powered and self.tubes_in:
             return True
-        inside = fault.family in IN_THE_TUBE or any(
+        inside = kind_of(fault).body == "tube" or any(
             isinstance(change, ScaleEmission | SetGas | SetGridEmission) for change in fault.changes
         )
         return not inside

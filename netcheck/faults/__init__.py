@@ -11,12 +11,21 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
-from functools import partial
+from functools import cache, partial
 from itertools import count
 from typing import TypeVar
 
 from netcheck.circuit.model import Circuit, natural_key
-from netcheck.faults.base import BuildState, ContinuousFault, Fault, FaultKind
+from netcheck.faults.base import (
+    NO_KIND,
+    BuildState,
+    Cause,
+    ContinuousFault,
+    Fault,
+    FaultKind,
+    LikelihoodClass,
+    Word,
+)
 from netcheck.faults.bias_supply import BIAS_SUPPLY
 from netcheck.faults.build_state import BUILD_STATES, in_state
 from netcheck.faults.cathode_bypass import CATHODE_BYPASS
@@ -49,7 +58,15 @@ from netcheck.faults.wrong_transformer import WRONG_TRANSFORMER
 from netcheck.faults.wrong_tube import WRONG_TUBE
 from netcheck.roles.base import Roles
 
-__all__ = ["BUILD_STATES", "FAULT_KINDS", "list_continuous", "list_faults"]
+__all__ = [
+    "BUILD_STATES",
+    "FAULT_KINDS",
+    "kind_of",
+    "list_continuous",
+    "list_faults",
+    "word_named",
+    "word_of",
+]
 
 Listed = TypeVar("Listed", Fault, ContinuousFault)
 
@@ -125,11 +142,7 @@ def list_faults(
             if all(fault.changes != other.changes for other in known):
                 known.append(fault)
     table = _named_apart(found)
-    causes = {
-        (kind.name, word): each.cause
-        for kind in FAULT_KINDS
-        for word, each in kind.expected.items()
-    }
+    causes = {(kind.name, word.name): word.cause for kind in FAULT_KINDS for word in kind.words}
     graded = (
         in_state(fault, causes[fault.family, fault.kind], circuit, build, age_years)
         for fault in table.values()
@@ -150,6 +163,39 @@ def list_continuous(circuit: Circuit, roles: Roles) -> tuple[ContinuousFault, ..
                 known.append(sweep)
     table = _named_apart(found)
     return tuple(sorted(table.values(), key=lambda sweep: natural_key(sweep.id)))
+
+
+def kind_of(fault: Fault) -> FaultKind:
+    """Return the kind that a fault is of; a fault that names none is of no kind at all."""
+    return _by_name()[fault.family]
+
+
+def word_of(fault: Fault) -> Word:
+    """Return what the word of a fault means in its kind."""
+    return _words()[fault.family, fault.kind] if fault.family else Word(fault.kind, *UNKNOWN)
+
+
+def word_named(name: str) -> Word:
+    """Return a word that means the same in all kinds but for how likely it is, by its name."""
+    return _in_all_kinds().get(name, Word(name, *UNKNOWN))
+
+
+UNKNOWN: tuple[LikelihoodClass, Cause] = ("occasional", "chance")
+
+
+@cache
+def _by_name() -> Mapping[str, FaultKind]:
+    return {each.name: each for each in (NO_KIND, *FAULT_KINDS)}
+
+
+@cache
+def _words() -> Mapping[tuple[str, str], Word]:
+    return {(kind.name, word.name): word for kind in FAULT_KINDS for word in kind.words}
+
+
+@cache
+def _in_all_kinds() -> Mapping[str, Word]:
+    return {name: word for (_, name), word in _words().items()}
 
 
 def _same_sweep(one: ContinuousFault, other: ContinuousFault) -> bool:

@@ -11,8 +11,8 @@ likely it is in a new build, a restored set and an old one that nobody has touch
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
 from typing import Literal
 
 from netcheck.circuit.changes import Change
@@ -25,6 +25,16 @@ _SMALL_PREFIXES = ((1.0, ""), (1e-3, "m"), (1e-6, "u"), (1e-9, "n"))
 LikelihoodClass = Literal["very_common", "common", "occasional", "rare"]
 BuildState = Literal["unknown", "new_build", "restored", "untouched_and_old"]
 Cause = Literal["assembly", "adjustment", "wear", "exchange", "use", "chance"]
+Body = Literal[
+    "capacitor", "resistor", "pot", "choke", "transformer", "load", "tube", "socket", "stage",
+    "rectifier", "source",
+]  # fmt: skip
+"""What is at fault."""
+Ripple = Literal["", "network", "grid", "source", "half_wave", "heater"]
+"""By what ripple is found: solved in the network of resistors, chokes and capacitors; picked
+up by an open grid; that of another source; of half a rectifier; divided from the heater's
+volts.  Empty: by the network where the fault is in it, and by its evidence of hum."""
+Exchange = Literal["stays", "tube", "contact", "pair"]
 Group = Literal[
     "capacitors",
     "resistors",
@@ -134,11 +144,26 @@ class Fault:
 
 
 @dataclass(frozen=True, slots=True)
-class Expected:
-    """How likely one word of a kind is where nothing else is known, and what causes it."""
+class Word:
+    """One word that faults of a kind bear in their ids, and what it means.
 
+    level, cause: how likely its usual size is where nothing else is known, and what brings
+        it about.
+    grows: what grows as the fault grows, in words; empty where the word itself says it.
+    deviates: a size is swept from the marked value on.
+    starves: it may take current from a tube, so that it hides what overheats the tube.
+    gives_up: it is what an overload makes of the part (common practice).
+    ripple: by what the ripple of a supply is found under it.
+    """
+
+    name: str
     level: LikelihoodClass
     cause: Cause
+    grows: str = ""
+    deviates: bool = False
+    starves: bool = False
+    gives_up: bool = False
+    ripple: Ripple = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,11 +187,16 @@ class ContinuousFault:
 
 @dataclass(frozen=True, slots=True)
 class FaultKind:
-    """A kind of fault: how it is modelled and how it is found.
+    """A kind of fault: how it is modelled, how it is found, and all that it means elsewhere.
 
-    kinds: the kind words its faults carry in their ids.
-    expected: by kind word, how likely its usual size is and what brings it about.
-    group: under which heading a list of kinds shows it.
+    words: those its faults bear in their ids; kinds: their names.
+    group: under which heading a list of kinds shows it.  body: what is at fault.
+    bass: it alters an output transformer, its load or what lies across a winding, which
+        tells at 100 Hz.
+    upsets_load: under drive it heats what an output stage drives.
+    exchange: what it looks like when tubes are exchanged: it goes with the tube, is its
+        contact, goes with one tube of a pair, or stays.
+    powered_only: it is there with the mains on only.
     """
 
     name: str
@@ -179,6 +209,21 @@ class FaultKind:
     source: str
     find: Callable[[Circuit, Roles], Iterable[Fault]]
     continuous: Callable[[Circuit, Roles], Iterable[ContinuousFault]]
-    kinds: tuple[str, ...] = ()
-    expected: Mapping[str, Expected] = field(default_factory=dict, hash=False)
-    group: Group = "resistors"
+    group: Group
+    body: Body
+    words: tuple[Word, ...]
+    bass: bool = False
+    upsets_load: bool = False
+    exchange: Exchange = "stays"
+    powered_only: bool = False
+
+    @property
+    def kinds(self) -> tuple[str, ...]:
+        """The names of its words."""
+        return tuple(word.name for word in self.words)
+
+
+NO_KIND = FaultKind(
+    "", "", "", "", "", "", "", "", lambda *_: (), lambda *_: (), "resistors", "resistor", ()
+)
+"""Of a fault that no kind has found, such as two faults at once."""

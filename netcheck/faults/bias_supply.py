@@ -34,9 +34,9 @@ from netcheck.circuit.model import Circuit, natural_key
 from netcheck.faults.base import (
     ContinuousFault,
     Defect,
-    Expected,
     Fault,
     FaultKind,
+    Word,
     likelihood,
 )
 from netcheck.faults.bias_pot import BiasPot, bias_pots
@@ -185,11 +185,13 @@ BIAS_SUPPLY = FaultKind(
     source="common practice; failure modes of diodes and pots: FMD-91, from memory",
     find=find,
     continuous=continuous,
-    kinds=("drifted", "lost", "misadjusted"),
-    expected={
-        "drifted": Expected("common", "wear"),
-        "lost": Expected("common", "chance"),
-        "misadjusted": Expected("common", "adjustment"),
-    },
+    body="source",
+    words=(
+        Word("drifted", "common", "wear", grows="drift", deviates=True, starves=True),
+        Word("lost", "common", "chance"),
+        Word(
+            "misadjusted", "common", "adjustment", grows="adjustment", deviates=True, starves=True
+        ),
+    ),
     group="bias supply",
 )

@@ -31,9 +31,9 @@ from netcheck.circuit.model import Circuit, Part
 from netcheck.faults.base import (
     ContinuousFault,
     Defect,
-    Expected,
     Fault,
     FaultKind,
+    Word,
     likelihood,
 )
 from netcheck.faults.capacitors import ELECTROLYTIC_DRIED, OPEN, lost_capacitance
@@ -154,12 +154,12 @@ CATHODE_BYPASS = FaultKind(
     source="common practice; failure modes of electrolytics: FMD-91, from memory",
     find=find,
     continuous=continuous,
-    kinds=("shorted", "leaky", "dried", "open"),
-    expected={
-        "shorted": Expected("common", "wear"),
-        "leaky": Expected("common", "wear"),
-        "dried": Expected("common", "wear"),
-        "open": Expected("occasional", "chance"),
-    },
+    body="capacitor",
+    words=(
+        Word("shorted", "common", "wear", gives_up=True),
+        Word("leaky", "common", "wear", grows="leak", gives_up=True),
+        Word("dried", "common", "wear"),
+        Word("open", "occasional", "chance"),
+    ),
     group="capacitors",
 )

@@ -27,9 +27,9 @@ from netcheck.circuit.model import Circuit, Part
 from netcheck.faults.base import (
     ContinuousFault,
     Defect,
-    Expected,
     Fault,
     FaultKind,
+    Word,
     likelihood,
 )
 from netcheck.faults.common import POWER_OFF, fault_id, gridded_tubes, make_fault
@@ -103,9 +103,8 @@ CATHODE_INTERFACE = FaultKind(
     source="common practice",
     find=find,
     continuous=continuous,
-    kinds=("interface",),
-    expected={
-        "interface": Expected("rare", "wear"),
-    },
+    body="tube",
+    words=(Word("interface", "rare", "wear"),),
+    exchange="tube",
     group="tubes",
 )

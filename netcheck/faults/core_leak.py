@@ -25,9 +25,9 @@ from netcheck.circuit.model import GROUND, Circuit
 from netcheck.faults.base import (
     ContinuousFault,
     Defect,
-    Expected,
     Fault,
     FaultKind,
+    Word,
     likelihood,
 )
 from netcheck.faults.common import POWER_OFF, fault_id, joined, make_fault
@@ -102,9 +102,8 @@ CORE_LEAK = FaultKind(
     source="common practice",
     find=find,
     continuous=continuous,
-    kinds=("core_leaky",),
-    expected={
-        "core_leaky": Expected("rare", "wear"),
-    },
+    body="transformer",
+    words=(Word("core_leaky", "rare", "wear"),),
+    bass=True,
     group="output transformer and load",
 )

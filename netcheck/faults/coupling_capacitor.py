@@ -33,10 +33,10 @@ from netcheck.circuit.model import GROUND, Circuit, Part
 from netcheck.faults.base import (
     ContinuousFault,
     Defect,
-    Expected,
     Fault,
     FaultKind,
     Likelihood,
+    Word,
     likelihood,
 )
 from netcheck.faults.capacitors import OPEN, lost_capacitance
@@ -213,11 +213,11 @@ COUPLING_CAPACITOR = FaultKind(
     source="common practice; failure modes of capacitors: FMD-91, from memory",
     find=find,
     continuous=continuous,
-    kinds=("leaky", "shorted", "open"),
-    expected={
-        "leaky": Expected("common", "wear"),
-        "shorted": Expected("occasional", "wear"),
-        "open": Expected("occasional", "chance"),
-    },
+    body="capacitor",
+    words=(
+        Word("leaky", "common", "wear", grows="leak", gives_up=True),
+        Word("shorted", "occasional", "wear", gives_up=True),
+        Word("open", "occasional", "chance"),
+    ),
     group="capacitors",
 )

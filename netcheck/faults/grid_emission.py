@@ -28,9 +28,9 @@ from netcheck.circuit.model import Circuit
 from netcheck.faults.base import (
     ContinuousFault,
     Defect,
-    Expected,
     Fault,
     FaultKind,
+    Word,
     likelihood,
 )
 from netcheck.faults.common import fault_id, make_fault, output_tubes
@@ -97,9 +97,8 @@ GRID_EMISSION = FaultKind(
     source="common practice; limits of testers from memory, low confidence",
     find=find,
     continuous=continuous,
-    kinds=("grid_emission",),
-    expected={
-        "grid_emission": Expected("common", "wear"),
-    },
+    body="tube",
+    words=(Word("grid_emission", "common", "wear", gives_up=True),),
+    exchange="tube",
     group="tubes",
 )

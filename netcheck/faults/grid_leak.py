@@ -31,10 +31,10 @@ from netcheck.circuit.model import Circuit, Part
 from netcheck.faults.base import (
     ContinuousFault,
     Defect,
-    Expected,
     Fault,
     FaultKind,
     Likelihood,
+    Word,
     likelihood,
 )
 from netcheck.faults.common import (
@@ -139,12 +139,21 @@ GRID_LEAK = FaultKind(
     source="common practice; failure modes of resistors: FMD-91, from memory",
     find=find,
     continuous=continuous,
-    kinds=("drifted", "wrong_value", "open", "shorted"),
-    expected={
-        "drifted": Expected("common", "wear"),
-        "wrong_value": Expected("common", "assembly"),
-        "open": Expected("occasional", "chance"),
-        "shorted": Expected("rare", "assembly"),
-    },
+    body="resistor",
+    words=(
+        Word(
+            "drifted",
+            "common",
+            "wear",
+            grows="drift",
+            deviates=True,
+            starves=True,
+            gives_up=True,
+            ripple="grid",
+        ),
+        Word("wrong_value", "common", "assembly", ripple="grid"),
+        Word("open", "occasional", "chance", gives_up=True, ripple="grid"),
+        Word("shorted", "rare", "assembly", ripple="grid"),
+    ),
     group="resistors",
 )

@@ -31,9 +31,9 @@ from netcheck.circuit.model import GROUND, Circuit, Part
 from netcheck.faults.base import (
     ContinuousFault,
     Defect,
-    Expected,
     Fault,
     FaultKind,
+    Word,
     likelihood,
 )
 from netcheck.faults.common import POWER_OFF, fault_id, gridded_tubes, make_fault
@@ -127,10 +127,11 @@ HEATER_CATHODE = FaultKind(
     source="common practice; a military study and a tester's standard, as quoted",
     find=find,
     continuous=continuous,
-    kinds=("heater_cathode_leaky", "heater_cathode_shorted"),
-    expected={
-        "heater_cathode_leaky": Expected("common", "wear"),
-        "heater_cathode_shorted": Expected("occasional", "chance"),
-    },
+    body="tube",
+    words=(
+        Word("heater_cathode_leaky", "common", "wear", ripple="heater"),
+        Word("heater_cathode_shorted", "occasional", "chance", ripple="heater"),
+    ),
+    exchange="tube",
     group="tubes",
 )

@@ -27,9 +27,9 @@ from netcheck.circuit.model import Circuit
 from netcheck.faults.base import (
     ContinuousFault,
     Defect,
-    Expected,
     Fault,
     FaultKind,
+    Word,
     likelihood,
 )
 from netcheck.faults.common import POWER_OFF, fault_id, grids_fed_by, joined, make_fault
@@ -112,11 +112,11 @@ INVERTER_DRIVE = FaultKind(
     source="common practice",
     find=find,
     continuous=continuous,
-    kinds=("unequal_drive", "drive_down", "drive_up"),
-    expected={
-        "unequal_drive": Expected("occasional", "wear"),
-        "drive_down": Expected("occasional", "wear"),
-        "drive_up": Expected("occasional", "wear"),
-    },
+    body="stage",
+    words=(
+        Word("unequal_drive", "occasional", "wear"),
+        Word("drive_down", "occasional", "wear", deviates=True),
+        Word("drive_up", "occasional", "wear", deviates=True),
+    ),
     group="signal",
 )

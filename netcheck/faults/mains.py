@@ -31,10 +31,10 @@ from netcheck.circuit.model import Circuit, Part, natural_key
 from netcheck.faults.base import (
     ContinuousFault,
     Defect,
-    Expected,
     Fault,
     FaultKind,
     Likelihood,
+    Word,
     likelihood,
 )
 from netcheck.faults.common import fault_id, make_fault
@@ -139,11 +139,12 @@ MAINS = FaultKind(
     source="IEC 60038, EN 50160, ANSI C84.1; common practice",
     find=find,
     continuous=continuous,
-    kinds=("mains_high", "mains_low", "wrong_tap"),
-    expected={
-        "mains_high": Expected("very_common", "use"),
-        "mains_low": Expected("common", "use"),
-        "wrong_tap": Expected("common", "assembly"),
-    },
+    body="source",
+    words=(
+        Word("mains_high", "very_common", "use", ripple="source"),
+        Word("mains_low", "common", "use", starves=True, ripple="source"),
+        Word("wrong_tap", "common", "assembly", ripple="source"),
+    ),
+    powered_only=True,
     group="mains and supply",
 )

@@ -27,7 +27,7 @@ from collections.abc import Iterator
 from netcheck.circuit.changes import DriveLevel
 from netcheck.circuit.model import Circuit
 from netcheck.conditions import OVERDRIVE
-from netcheck.faults.base import ContinuousFault, Expected, Fault, FaultKind, likelihood
+from netcheck.faults.base import ContinuousFault, Fault, FaultKind, Word, likelihood
 from netcheck.faults.common import POWER_OFF, joined, make_fault
 from netcheck.roles.base import Roles, Stage
 from netcheck.roles.table import RoleName
@@ -91,7 +91,8 @@ OSCILLATION = FaultKind(
     source="common practice",
     find=find,
     continuous=continuous,
-    kinds=("oscillating",),
-    expected={"oscillating": Expected("occasional", "assembly")},
+    body="stage",
+    words=(Word("oscillating", "occasional", "assembly"),),
+    upsets_load=True,
     group="signal",
 )

@@ -33,9 +33,9 @@ from netcheck.circuit.model import Circuit
 from netcheck.faults.base import (
     ContinuousFault,
     Defect,
-    Expected,
     Fault,
     FaultKind,
+    Word,
     likelihood,
 )
 from netcheck.faults.common import POWER_OFF, fault_id, joined, make_fault
@@ -131,7 +131,9 @@ OUTPUT_TRANSFORMER = FaultKind(
     source="common practice; FMD-91, from memory; MIL-HDBK-217F Notice 2, as quoted",
     find=find,
     continuous=continuous,
-    kinds=("shorted_turns",),
-    expected={"shorted_turns": Expected("occasional", "chance")},
+    body="transformer",
+    words=(Word("shorted_turns", "occasional", "chance", gives_up=True),),
+    bass=True,
+    upsets_load=True,
     group="output transformer and load",
 )

@@ -22,11 +22,11 @@ out.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 from netcheck.circuit.model import Part
-from netcheck.faults.base import Defect, Expected, FaultKind, Group, likelihood
+from netcheck.faults.base import Body, Defect, FaultKind, Group, Ripple, Word, likelihood
 from netcheck.faults.capacitors import (
     ELECTROLYTIC_DRIED,
     FILM_SHORT,
@@ -53,25 +53,30 @@ LEAK_OR_LOSS = (
 RESISTOR_SOURCE = "common practice; failure modes of resistors: FMD-91, from memory"
 CAPACITOR_SOURCE = "common practice; failure modes of capacitors: FMD-91, from memory"
 
-RESISTOR = {
-    "wrong_value": Expected("common", "assembly"),
-    "drifted": Expected("occasional", "wear"),
-    "drifted_down": Expected("rare", "wear"),
-    "drifted_up": Expected("occasional", "wear"),
-    "open": Expected("occasional", "chance"),
-    "shorted": Expected("rare", "assembly"),
-}
-ELECTROLYTIC = {
-    "leaky": Expected("common", "wear"),
-    "shorted": Expected("common", "wear"),
-    "open": Expected("occasional", "chance"),
-}
-DRYING = {**ELECTROLYTIC, "dried": Expected("common", "wear")}
-FILM = {
-    "leaky": Expected("occasional", "wear"),
-    "shorted": Expected("occasional", "wear"),
-    "open": Expected("occasional", "chance"),
-}
+WRONG_VALUE = Word("wrong_value", "common", "assembly")
+DRIFTED = Word("drifted", "occasional", "wear", grows="drift", deviates=True, starves=True,
+               gives_up=True)  # fmt: skip
+DRIFTED_DOWN = Word("drifted_down", "rare", "wear", grows="drift", deviates=True)
+DRIFTED_UP = replace(DRIFTED_DOWN, name="drifted_up", level="occasional")
+LEFT_OPEN = Word("open", "occasional", "chance", gives_up=True)
+BURNT_OPEN = replace(LEFT_OPEN, level="common")
+BRIDGED = Word("shorted", "rare", "assembly")
+RESISTOR = (WRONG_VALUE, DRIFTED, DRIFTED_DOWN, DRIFTED_UP, LEFT_OPEN, BRIDGED)
+
+
+def rippling(how: Ripple, *words: Word) -> tuple[Word, ...]:
+    """Return words of parts that filter or feed what ripples."""
+    return tuple(replace(one, ripple=how) for one in words)
+
+
+LEAKY = Word("leaky", "common", "wear", grows="leak", gives_up=True)
+BROKEN_DOWN = Word("shorted", "common", "wear", gives_up=True)
+NO_CONTACT = Word("open", "occasional", "chance")
+FILM_BROKEN_DOWN = replace(BROKEN_DOWN, level="occasional")
+ELECTROLYTIC = (LEAKY, BROKEN_DOWN, NO_CONTACT)
+FILM = (replace(LEAKY, level="occasional"), FILM_BROKEN_DOWN, NO_CONTACT)
+DRYING = (*ELECTROLYTIC, Word("dried", "common", "wear"))
+FILTERING = tuple(one if one is LEAKY else replace(one, ripple="network") for one in DRYING)
 
 FILM_LEAK = likelihood("occasional", "common practice: such capacitors leak when they are paper")
 OPEN_FROM_HEAT = likelihood(
@@ -100,10 +105,13 @@ class PlainKind:
     likelihood: str
     readings: str
     next_step: str
-    expected: Mapping[str, Expected]
+    body: Body
+    words: tuple[Word, ...]
     group: Group
     model: str
     source: str
+    bass: bool = False
+    upsets_load: bool = False
 
     def fault_kind(self) -> FaultKind:
         """Return the kind, which finds and sweeps the parts of the job."""
@@ -123,9 +131,11 @@ class PlainKind:
             source=self.source,
             find=find,
             continuous=sweep,
-            kinds=tuple(self.expected),
-            expected=self.expected,
+            body=self.body,
+            words=self.words,
             group=self.group,
+            bass=self.bass,
+            upsets_load=self.upsets_load,
         )
 
 
@@ -175,14 +185,8 @@ ROWS = (
         "tens of volts.",
         next_step="Power off, capacitors discharged, tube out: lift one end of the resistor and "
         "measure it against its marking.",
-        expected={
-            "wrong_value": Expected("common", "assembly"),
-            "drifted": Expected("occasional", "wear"),
-            "drifted_down": Expected("rare", "wear"),
-            "drifted_up": Expected("occasional", "wear"),
-            "open": Expected("common", "chance"),
-            "shorted": Expected("rare", "assembly"),
-        },
+        body="resistor",
+        words=(WRONG_VALUE, DRIFTED, DRIFTED_DOWN, DRIFTED_UP, BURNT_OPEN, BRIDGED),
         group="resistors",
         model="The resistor takes another value; open is 1 Gohm, shorted 0.1 ohm.",
         source="IEC 60062 and IEC 60063; common practice; FMD-91, from memory",
@@ -212,7 +216,8 @@ ROWS = (
         "halves of a cathodyne differ.",
         next_step="Power off, capacitors discharged, tube out: lift one end of the resistor and "
         "measure it against its marking.",
-        expected=RESISTOR,
+        body="resistor",
+        words=RESISTOR,
         group="resistors",
         model=OTHER_VALUE,
         source=RESISTOR_SOURCE,
@@ -242,11 +247,8 @@ ROWS = (
         "Wrong: the reading is off by ten.",
         next_step="Power off, capacitors discharged, tube out: measure the resistor, leads of "
         "the meter subtracted.",
-        expected={
-            "wrong_value": Expected("common", "assembly"),
-            "drifted_up": Expected("occasional", "wear"),
-            "open": Expected("occasional", "chance"),
-        },
+        body="resistor",
+        words=(WRONG_VALUE, DRIFTED_UP, LEFT_OPEN),
         group="resistors",
         model=OTHER_VALUE,
         source=RESISTOR_SOURCE,
@@ -278,12 +280,8 @@ ROWS = (
         "the tube draws more minute by minute. Shorted: current jumps when a probe comes near.",
         next_step="Power off, capacitors discharged, tube out: measure from the grid pin "
         "through the stopper to the grid leak.",
-        expected={
-            "wrong_value": Expected("common", "assembly"),
-            "drifted_up": Expected("occasional", "wear"),
-            "open": Expected("occasional", "chance"),
-            "shorted": Expected("rare", "assembly"),
-        },
+        body="resistor",
+        words=rippling("grid", WRONG_VALUE, DRIFTED_UP, LEFT_OPEN, BRIDGED),
         group="resistors",
         model=OTHER_VALUE,
         source=RESISTOR_SOURCE,
@@ -316,14 +314,8 @@ ROWS = (
         "low: nothing at idle, screen glows when overdriven.",
         next_step="Power off, capacitors discharged, tube out: measure the resistor, then the "
         "tube's screen for a short.",
-        expected={
-            "wrong_value": Expected("common", "assembly"),
-            "drifted": Expected("occasional", "wear"),
-            "drifted_down": Expected("rare", "wear"),
-            "drifted_up": Expected("occasional", "wear"),
-            "shorted": Expected("rare", "assembly"),
-            "open": Expected("common", "chance"),
-        },
+        body="resistor",
+        words=(WRONG_VALUE, DRIFTED, DRIFTED_DOWN, DRIFTED_UP, BRIDGED, BURNT_OPEN),
         group="resistors",
         model=OTHER_VALUE,
         source=RESISTOR_SOURCE,
@@ -353,14 +345,15 @@ ROWS = (
         "volts confirm which.",
         next_step="Power off, capacitors discharged: measure the resistor in place, rail to "
         "plate pin; tubes cold it reads true.",
-        expected={
-            "wrong_value": Expected("common", "assembly"),
-            "drifted_down": Expected("rare", "wear"),
-            "open": Expected("occasional", "chance"),
-            "shorted": Expected("rare", "assembly"),
-            "drifted": Expected("common", "wear"),
-            "drifted_up": Expected("common", "wear"),
-        },
+        body="resistor",
+        words=(
+            WRONG_VALUE,
+            DRIFTED_DOWN,
+            LEFT_OPEN,
+            BRIDGED,
+            replace(DRIFTED, level="common"),
+            replace(DRIFTED_UP, level="common"),
+        ),
         group="resistors",
         model=OTHER_VALUE,
         source=RESISTOR_SOURCE,
@@ -390,7 +383,8 @@ ROWS = (
         "gain, ringing.",
         next_step="Power off, capacitors discharged: lift one end of the resistor and measure "
         "it against its marking.",
-        expected=RESISTOR,
+        body="resistor",
+        words=RESISTOR,
         group="resistors",
         model=OTHER_VALUE,
         source=RESISTOR_SOURCE,
@@ -421,7 +415,8 @@ ROWS = (
         "reached at either end of the pot.",
         next_step="All output tubes out, power on: measure from the supply to the feed, "
         "resistor by resistor, and compare each drop.",
-        expected=RESISTOR,
+        body="resistor",
+        words=RESISTOR,
         group="bias supply",
         model=OTHER_VALUE,
         source=RESISTOR_SOURCE,
@@ -451,7 +446,8 @@ ROWS = (
         "resistance disagrees with the total current.",
         next_step="Power off, capacitors discharged: measure the resistor, then the capacitor "
         "across it.",
-        expected=RESISTOR,
+        body="resistor",
+        words=RESISTOR,
         group="bias supply",
         model=OTHER_VALUE,
         source=RESISTOR_SOURCE,
@@ -483,14 +479,10 @@ ROWS = (
         "marked resistance disagrees with the current behind it.",
         next_step="Power off, capacitors discharged: measure the resistor, and the capacitor "
         "behind it for a leak.",
-        expected={
-            "wrong_value": Expected("common", "assembly"),
-            "drifted": Expected("occasional", "wear"),
-            "drifted_down": Expected("rare", "wear"),
-            "drifted_up": Expected("occasional", "wear"),
-            "shorted": Expected("rare", "assembly"),
-            "open": Expected("common", "chance"),
-        },
+        body="resistor",
+        words=rippling(
+            "network", WRONG_VALUE, DRIFTED, DRIFTED_DOWN, DRIFTED_UP, BRIDGED, BURNT_OPEN
+        ),
         group="mains and supply",
         model=OTHER_VALUE,
         source=RESISTOR_SOURCE,
@@ -517,7 +509,8 @@ ROWS = (
         readings="High voltage stays after switch-off; a screen behind an open leg reads B+.",
         next_step="Power off, and wait: measure whether the capacitors discharge by themselves, "
         "then the resistor.",
-        expected=RESISTOR,
+        body="resistor",
+        words=RESISTOR,
         group="mains and supply",
         model=OTHER_VALUE,
         source=RESISTOR_SOURCE,
@@ -543,7 +536,8 @@ ROWS = (
         readings="Screen volts low, the tube's current low, the dropper hot.",
         next_step="Power off, capacitors discharged: lift the capacitor and test its leakage at "
         "its working voltage.",
-        expected=ELECTROLYTIC,
+        body="capacitor",
+        words=ELECTROLYTIC,
         group="capacitors",
         model=f"{LEAK_OR_LOSS}.",
         source=CAPACITOR_SOURCE,
@@ -575,7 +569,8 @@ ROWS = (
         readings="The two plates of the pair differ far; the grid reads below its partner.",
         next_step="Power off, capacitors discharged: lift the capacitor and test its leakage at "
         "its working voltage.",
-        expected=FILM,
+        body="capacitor",
+        words=FILM,
         group="capacitors",
         model=f"{LEAK_OR_LOSS}.",
         source=CAPACITOR_SOURCE,
@@ -605,7 +600,8 @@ ROWS = (
         readings="Direct volts at the output; the load resistor warm.",
         next_step="Power off, capacitors discharged: lift the capacitor and test its leakage at "
         "its working voltage.",
-        expected=FILM,
+        body="capacitor",
+        words=FILM,
         group="capacitors",
         model=f"{LEAK_OR_LOSS}.",
         source=CAPACITOR_SOURCE,
@@ -637,7 +633,10 @@ ROWS = (
         "transformer smells.",
         next_step="Power off, capacitors discharged: measure the capacitor for a short, and the "
         "resistor in series with it.",
-        expected={"shorted": Expected("occasional", "wear")},
+        body="capacitor",
+        words=(FILM_BROKEN_DOWN,),
+        bass=True,
+        upsets_load=True,
         group="capacitors",
         model=f"{LEAK_OR_LOSS}.",
         source=CAPACITOR_SOURCE,
@@ -668,7 +667,8 @@ ROWS = (
         "hum when it is dried out.",
         next_step="All output tubes out, power on: measure the bias before and behind the "
         "filter's resistor, then, power off, the capacitor's leakage.",
-        expected=DRYING,
+        body="capacitor",
+        words=FILTERING,
         group="bias supply",
         model=f"{LEAK_OR_LOSS}; a dried-out one keeps 30 %.",
         source=CAPACITOR_SOURCE,
@@ -700,7 +700,8 @@ ROWS = (
         "out: hum, and tubes that work on each other.",
         next_step="Power off, capacitors discharged: lift the capacitor, measure capacitance, "
         "then leakage at its working voltage.",
-        expected=DRYING,
+        body="capacitor",
+        words=FILTERING,
         group="mains and supply",
         model=f"{LEAK_OR_LOSS}; a dried-out one keeps 30 %.",
         source=CAPACITOR_SOURCE,

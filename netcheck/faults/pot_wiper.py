@@ -27,10 +27,10 @@ from netcheck.circuit.changes import OPEN_OHM, AddResistor, Change, SetValue
 from netcheck.circuit.model import Circuit, Part
 from netcheck.faults.base import (
     ContinuousFault,
-    Expected,
     Fault,
     FaultKind,
     Likelihood,
+    Word,
     likelihood,
 )
 from netcheck.faults.common import POWER_OFF, make_fault, parts_with_role
@@ -120,10 +120,10 @@ POT_WIPER = FaultKind(
     source="common practice; FMD-91, from memory",
     find=find,
     continuous=continuous,
-    kinds=("wiper_open", "track_open"),
-    expected={
-        "wiper_open": Expected("common", "wear"),
-        "track_open": Expected("occasional", "chance"),
-    },
+    body="pot",
+    words=(
+        Word("wiper_open", "common", "wear"),
+        Word("track_open", "occasional", "chance"),
+    ),
     group="bias supply",
 )

@@ -23,7 +23,7 @@ from collections.abc import Iterator
 
 from netcheck.circuit.changes import OPEN_OHM, SetWire
 from netcheck.circuit.model import Circuit, natural_key
-from netcheck.faults.base import ContinuousFault, Expected, Fault, FaultKind, likelihood
+from netcheck.faults.base import ContinuousFault, Fault, FaultKind, Word, likelihood
 from netcheck.faults.common import POWER_OFF, joined, make_fault, served_tubes
 from netcheck.faults.windings import halves
 from netcheck.roles.base import Roles
@@ -79,9 +79,8 @@ PRIMARY_OPEN = FaultKind(
     source="common practice; FMD-91, from memory",
     find=find,
     continuous=continuous,
-    kinds=("winding_open",),
-    expected={
-        "winding_open": Expected("occasional", "chance"),
-    },
+    body="transformer",
+    words=(Word("winding_open", "occasional", "chance", gives_up=True),),
+    bass=True,
     group="output transformer and load",
 )

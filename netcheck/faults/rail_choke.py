@@ -23,9 +23,9 @@ from netcheck.circuit.changes import OPEN_OHM, SHORT_OHM, Change, SetWire
 from netcheck.circuit.model import Circuit, Part
 from netcheck.faults.base import (
     ContinuousFault,
-    Expected,
     Fault,
     FaultKind,
+    Word,
     likelihood,
 )
 from netcheck.faults.common import POWER_OFF, across, make_fault, parts_with_role
@@ -79,10 +79,10 @@ RAIL_CHOKE = FaultKind(
     source="common practice; FMD-91, from memory",
     find=find,
     continuous=continuous,
-    kinds=("winding_open", "shorted"),
-    expected={
-        "winding_open": Expected("occasional", "chance"),
-        "shorted": Expected("occasional", "chance"),
-    },
+    body="choke",
+    words=(
+        Word("winding_open", "occasional", "chance", gives_up=True, ripple="network"),
+        Word("shorted", "occasional", "chance", ripple="network"),
+    ),
     group="mains and supply",
 )

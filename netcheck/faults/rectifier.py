@@ -37,10 +37,10 @@ from netcheck.circuit.changes import (
 from netcheck.circuit.model import Circuit, Part
 from netcheck.faults.base import (
     ContinuousFault,
-    Expected,
     Fault,
     FaultKind,
     Likelihood,
+    Word,
     likelihood,
 )
 from netcheck.faults.common import POWER_OFF, make_fault, parts_with_role
@@ -183,13 +183,14 @@ RECTIFIER = FaultKind(
     source="common practice; sheets of rectifiers, as quoted",
     find=find,
     continuous=continuous,
-    kinds=("silicon_rectifier", "worn_rectifier", "wrong_type", "open", "shorted"),
-    expected={
-        "silicon_rectifier": Expected("occasional", "exchange"),
-        "worn_rectifier": Expected("common", "wear"),
-        "wrong_type": Expected("occasional", "exchange"),
-        "open": Expected("occasional", "chance"),
-        "shorted": Expected("occasional", "chance"),
-    },
+    body="rectifier",
+    words=(
+        Word("silicon_rectifier", "occasional", "exchange", ripple="source"),
+        Word("worn_rectifier", "common", "wear", ripple="source"),
+        Word("wrong_type", "occasional", "exchange", ripple="source"),
+        Word("open", "occasional", "chance", ripple="half_wave"),
+        Word("shorted", "occasional", "chance", ripple="source"),
+    ),
+    exchange="tube",
     group="mains and supply",
 )

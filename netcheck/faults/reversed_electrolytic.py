@@ -25,9 +25,9 @@ from netcheck.circuit.model import Circuit, Part
 from netcheck.faults.base import (
     ContinuousFault,
     Defect,
-    Expected,
     Fault,
     FaultKind,
+    Word,
     likelihood,
 )
 from netcheck.faults.common import (
@@ -94,9 +94,7 @@ REVERSED_ELECTROLYTIC = FaultKind(
     source="common practice",
     find=find,
     continuous=continuous,
-    kinds=("reversed",),
-    expected={
-        "reversed": Expected("occasional", "assembly"),
-    },
+    body="capacitor",
+    words=(Word("reversed", "occasional", "assembly"),),
     group="kit errors",
 )

@@ -27,9 +27,9 @@ from netcheck.circuit.model import Circuit, Part
 from netcheck.faults.base import (
     ContinuousFault,
     Defect,
-    Expected,
     Fault,
     FaultKind,
+    Word,
     likelihood,
 )
 from netcheck.faults.common import fault_id, gridded_tubes, make_fault
@@ -101,9 +101,7 @@ SOCKET_LEAK = FaultKind(
     source="common practice",
     find=find,
     continuous=continuous,
-    kinds=("socket_leaky",),
-    expected={
-        "socket_leaky": Expected("occasional", "wear"),
-    },
+    body="socket",
+    words=(Word("socket_leaky", "occasional", "wear"),),
     group="tubes",
 )

@@ -29,10 +29,10 @@ from netcheck.circuit.model import Circuit, Part
 from netcheck.faults.base import (
     ContinuousFault,
     Defect,
-    Expected,
     Fault,
     FaultKind,
     Likelihood,
+    Word,
     likelihood,
 )
 from netcheck.faults.common import POWER_OFF, fault_id, make_fault, parts_with_role
@@ -119,13 +119,15 @@ SPEAKER = FaultKind(
     source="common practice",
     find=find,
     continuous=continuous,
-    kinds=("open", "shorted", "wrong_load", "load_down", "load_up"),
-    expected={
-        "open": Expected("common", "use"),
-        "shorted": Expected("occasional", "use"),
-        "wrong_load": Expected("common", "use"),
-        "load_down": Expected("common", "use"),
-        "load_up": Expected("common", "use"),
-    },
+    body="load",
+    words=(
+        Word("open", "common", "use", gives_up=True),
+        Word("shorted", "occasional", "use"),
+        Word("wrong_load", "common", "use"),
+        Word("load_down", "common", "use", deviates=True),
+        Word("load_up", "common", "use", deviates=True),
+    ),
+    bass=True,
+    upsets_load=True,
     group="output transformer and load",
 )

@@ -28,7 +28,7 @@ from math import isclose, log10
 
 from netcheck.circuit.changes import SetValue
 from netcheck.circuit.model import GROUND, Circuit, Part
-from netcheck.faults.base import ContinuousFault, Defect, Expected, Fault, FaultKind, likelihood
+from netcheck.faults.base import ContinuousFault, Defect, Fault, FaultKind, Word, likelihood
 from netcheck.faults.common import POWER_OFF, make_fault, parts_with_role
 from netcheck.roles.base import Role, Roles
 from netcheck.roles.table import RoleName
@@ -146,9 +146,7 @@ SWAPPED_PARTS = FaultKind(
     source="IEC 60062; common practice",
     find=find,
     continuous=continuous,
-    kinds=("swapped",),
-    expected={
-        "swapped": Expected("occasional", "assembly"),
-    },
+    body="resistor",
+    words=(Word("swapped", "occasional", "assembly"),),
     group="kit errors",
 )

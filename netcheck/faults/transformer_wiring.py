@@ -24,7 +24,7 @@ from collections.abc import Iterator
 
 from netcheck.circuit.changes import Change, Reconnect
 from netcheck.circuit.model import GROUND, Circuit
-from netcheck.faults.base import ContinuousFault, Expected, Fault, FaultKind, likelihood
+from netcheck.faults.base import ContinuousFault, Fault, FaultKind, Word, likelihood
 from netcheck.faults.common import POWER_OFF, joined, make_fault
 from netcheck.faults.oscillation import SUSTAINED
 from netcheck.roles.base import OutputTransformer, Roles, Stage
@@ -107,10 +107,12 @@ TRANSFORMER_WIRING = FaultKind(
     source="common practice",
     find=find,
     continuous=continuous,
-    kinds=("plates_crossed", "taps_crossed"),
-    expected={
-        "plates_crossed": Expected("common", "assembly"),
-        "taps_crossed": Expected("common", "assembly"),
-    },
+    body="transformer",
+    words=(
+        Word("plates_crossed", "common", "assembly"),
+        Word("taps_crossed", "common", "assembly"),
+    ),
+    bass=True,
+    upsets_load=True,
     group="output transformer and load",
 )

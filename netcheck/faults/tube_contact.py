@@ -23,7 +23,7 @@ from collections.abc import Iterator
 
 from netcheck.circuit.changes import OPEN_OHM, AddResistor, Reconnect
 from netcheck.circuit.model import Circuit, Part
-from netcheck.faults.base import ContinuousFault, Expected, Fault, FaultKind, likelihood
+from netcheck.faults.base import ContinuousFault, Fault, FaultKind, Word, likelihood
 from netcheck.faults.common import POWER_OFF, make_fault, output_tubes
 from netcheck.roles.base import Roles
 
@@ -73,12 +73,13 @@ TUBE_CONTACT = FaultKind(
     source="common practice",
     find=find,
     continuous=continuous,
-    kinds=("plate_open", "screen_open", "grid_open", "cathode_open"),
-    expected={
-        "plate_open": Expected("occasional", "wear"),
-        "screen_open": Expected("occasional", "wear"),
-        "grid_open": Expected("occasional", "wear"),
-        "cathode_open": Expected("occasional", "wear"),
-    },
+    body="tube",
+    words=(
+        Word("plate_open", "occasional", "wear"),
+        Word("screen_open", "occasional", "wear"),
+        Word("grid_open", "occasional", "wear"),
+        Word("cathode_open", "occasional", "wear"),
+    ),
+    exchange="contact",
     group="tubes",
 )

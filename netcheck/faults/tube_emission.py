@@ -32,9 +32,9 @@ from netcheck.circuit.model import Circuit, Part
 from netcheck.faults.base import (
     ContinuousFault,
     Defect,
-    Expected,
     Fault,
     FaultKind,
+    Word,
     likelihood,
 )
 from netcheck.faults.common import (
@@ -157,11 +157,12 @@ TUBE_EMISSION = FaultKind(
     source="common practice; spread of samples as quoted in the references",
     find=find,
     continuous=continuous,
-    kinds=("strong", "weak", "open_heater"),
-    expected={
-        "strong": Expected("very_common", "chance"),
-        "weak": Expected("common", "wear"),
-        "open_heater": Expected("occasional", "chance"),
-    },
+    body="tube",
+    words=(
+        Word("strong", "very_common", "chance"),
+        Word("weak", "common", "wear", starves=True, gives_up=True),
+        Word("open_heater", "occasional", "chance"),
+    ),
+    exchange="tube",
     group="tubes",
 )

@@ -31,9 +31,9 @@ from netcheck.circuit.model import Circuit, Part
 from netcheck.faults.base import (
     ContinuousFault,
     Defect,
-    Expected,
     Fault,
     FaultKind,
+    Word,
     likelihood,
 )
 from netcheck.faults.common import fault_id, gridded_tubes, make_fault
@@ -110,9 +110,8 @@ TUBE_GAS = FaultKind(
     source="common practice; Terman, as quoted",
     find=find,
     continuous=continuous,
-    kinds=("gassy",),
-    expected={
-        "gassy": Expected("common", "wear"),
-    },
+    body="tube",
+    words=(Word("gassy", "common", "wear", gives_up=True),),
+    exchange="tube",
     group="tubes",
 )

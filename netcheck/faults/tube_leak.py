@@ -27,9 +27,9 @@ from netcheck.circuit.model import Circuit, Part
 from netcheck.faults.base import (
     ContinuousFault,
     Defect,
-    Expected,
     Fault,
     FaultKind,
+    Word,
     likelihood,
 )
 from netcheck.faults.common import POWER_OFF, fault_id, gridded_tubes, make_fault
@@ -110,17 +110,13 @@ TUBE_LEAK = FaultKind(
     source="common practice; a tester's standard, as quoted",
     find=find,
     continuous=continuous,
-    kinds=(
-        "grid_cathode_leaky",
-        "grid_cathode_shorted",
-        "grid_screen_leaky",
-        "grid_screen_shorted",
+    body="tube",
+    words=(
+        Word("grid_cathode_leaky", "occasional", "wear"),
+        Word("grid_cathode_shorted", "occasional", "chance"),
+        Word("grid_screen_leaky", "occasional", "wear"),
+        Word("grid_screen_shorted", "occasional", "chance"),
     ),
-    expected={
-        "grid_cathode_leaky": Expected("occasional", "wear"),
-        "grid_cathode_shorted": Expected("occasional", "chance"),
-        "grid_screen_leaky": Expected("occasional", "wear"),
-        "grid_screen_shorted": Expected("occasional", "chance"),
-    },
+    exchange="tube",
     group="tubes",
 )

@@ -28,9 +28,9 @@ from netcheck.circuit.model import Circuit
 from netcheck.faults.base import (
     ContinuousFault,
     Defect,
-    Expected,
     Fault,
     FaultKind,
+    Word,
     likelihood,
 )
 from netcheck.faults.common import POWER_OFF, fault_id, make_fault
@@ -107,9 +107,8 @@ TUBE_MISMATCH = FaultKind(
     source="common practice; sellers' statements on matching, as quoted",
     find=find,
     continuous=continuous,
-    kinds=("mismatched",),
-    expected={
-        "mismatched": Expected("common", "exchange"),
-    },
+    body="tube",
+    words=(Word("mismatched", "common", "exchange"),),
+    exchange="pair",
     group="tubes",
 )

@@ -27,9 +27,9 @@ from netcheck.circuit.model import Circuit, Part
 from netcheck.faults.base import (
     ContinuousFault,
     Defect,
-    Expected,
     Fault,
     FaultKind,
+    Word,
     likelihood,
 )
 from netcheck.faults.common import POWER_OFF, fault_id, make_fault
@@ -110,11 +110,13 @@ WRONG_TRANSFORMER = FaultKind(
     source="common practice",
     find=find,
     continuous=continuous,
-    kinds=("wrong_impedance", "impedance_down", "impedance_up"),
-    expected={
-        "wrong_impedance": Expected("occasional", "exchange"),
-        "impedance_down": Expected("occasional", "exchange"),
-        "impedance_up": Expected("occasional", "exchange"),
-    },
+    body="transformer",
+    words=(
+        Word("wrong_impedance", "occasional", "exchange"),
+        Word("impedance_down", "occasional", "exchange", deviates=True),
+        Word("impedance_up", "occasional", "exchange", deviates=True),
+    ),
+    bass=True,
+    upsets_load=True,
     group="output transformer and load",
 )

@@ -25,7 +25,7 @@ from collections.abc import Iterator
 
 from netcheck.circuit.changes import ReplaceTube
 from netcheck.circuit.model import Circuit, Part
-from netcheck.faults.base import ContinuousFault, Expected, Fault, FaultKind, likelihood
+from netcheck.faults.base import ContinuousFault, Fault, FaultKind, Word, likelihood
 from netcheck.faults.common import POWER_OFF, bulbs, joined, make_fault
 from netcheck.roles.base import Roles
 from netcheck.tubes.library import load_library
@@ -88,9 +88,8 @@ WRONG_TUBE = FaultKind(
     source="netcheck/tubes/substitutes.toml, source by row",
     find=find,
     continuous=continuous,
-    kinds=("wrong_type",),
-    expected={
-        "wrong_type": Expected("occasional", "exchange"),
-    },
+    body="tube",
+    words=(Word("wrong_type", "occasional", "exchange"),),
+    exchange="tube",
     group="tubes",
 )

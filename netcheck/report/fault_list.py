@@ -20,7 +20,7 @@ from netcheck.report.terminal.layout import Column, hanging, heading, paragraph,
 from netcheck.report.words import LIKELIHOOD_WORDS, counted
 
 if TYPE_CHECKING:
-    from netcheck.faults.base import BuildState, Expected, FaultKind, LikelihoodClass
+    from netcheck.faults.base import BuildState, FaultKind, LikelihoodClass, Word
 
 LIST_SCHEMA_VERSION = "1.1"
 SHOWN_STATES: tuple[BuildState, ...] = ("new_build", "restored", "untouched_and_old", "unknown")
@@ -57,10 +57,10 @@ def to_json(kinds: Sequence[FaultKind]) -> str:
             "defects": kind.defects,
             "likelihood": kind.likelihood,
             "likelihood_by_build": {
-                word: dict(zip(BUILD_STATES, _levels(one, BUILD_STATES), strict=True))
-                for word, one in kind.expected.items()
+                word.name: dict(zip(BUILD_STATES, _levels(word, BUILD_STATES), strict=True))
+                for word in kind.words
             },
-            "causes": {word: one.cause for word, one in kind.expected.items()},
+            "causes": {word.name: word.cause for word in kind.words},
             "readings": kind.readings,
             "next_step": kind.next_step,
             "source": kind.source,
@@ -81,12 +81,12 @@ def write(console: Console, kinds: Sequence[FaultKind]) -> None:
         rows = [
             (
                 kind.name if number == 0 else "",
-                word,
-                *(LIKELIHOOD_WORDS[level] for level in _levels(one, SHOWN_STATES)),
+                word.name,
+                *(LIKELIHOOD_WORDS[level] for level in _levels(word, SHOWN_STATES)),
             )
             for kind in members
-            for number, (word, one) in enumerate(kind.expected.items())
-            if not word.endswith(SWEPT)
+            for number, word in enumerate(kind.words)
+            if not word.name.endswith(SWEPT)
         ]
         table(console, columns, rows)
 
@@ -115,8 +115,8 @@ def _groups(kinds: Sequence[FaultKind]) -> Iterator[tuple[str, tuple[FaultKind, 
         yield f"{group[0].upper()}{group[1:]}", members
 
 
-def _levels(one: Expected, states: Sequence[BuildState]) -> tuple[LikelihoodClass, ...]:
-    return tuple(level_in(one.level, one.cause, state) for state in states)
+def _levels(word: Word, states: Sequence[BuildState]) -> tuple[LikelihoodClass, ...]:
+    return tuple(level_in(word.level, word.cause, state) for state in states)
 
 
 def _write_kind(console: Console, kind: FaultKind) -> None:
@@ -134,12 +134,12 @@ def _write_kind(console: Console, kind: FaultKind) -> None:
     ):
         if text:
             hanging(console, f"  {label:<11} ", safe(text))
-    for word, one in kind.expected.items():
-        levels = _levels(one, SHOWN_STATES)
+    for word in kind.words:
+        levels = _levels(word, SHOWN_STATES)
         shown = ", ".join(
             f"{STATE_WORDS[state]} {LIKELIHOOD_WORDS[level]}"
             for state, level in zip(SHOWN_STATES, levels, strict=True)
         )
         if len(set(levels)) == 1:
             shown = f"{LIKELIHOOD_WORDS[levels[0]]} in any state"
-        hanging(console, f"  {'by state':<11} ", safe(f"{word}: {shown}"))
+        hanging(console, f"  {'by state':<11} ", safe(f"{word.name}: {shown}"))

@@ -20,15 +20,6 @@ if TYPE_CHECKING:  # the lists of tubes and faults need no solver
     from netcheck.judge.base import Load, Verdict
     from netcheck.judge.seen import Seen
 
-_DEFECTS = {
-    "leaky": "leak",
-    "shorted_turns": "shorted turns",
-    "drifted": "drift",
-    "drifted_up": "drift",
-    "drifted_down": "drift",
-    "misadjusted": "adjustment",
-}
-
 VERDICT_WORDS: dict[Verdict, str] = {
     "over_limit": "OVER LIMIT",
     "not_solved": "not solved",
@@ -77,7 +68,9 @@ def condition_words(condition: str) -> str:
 
 def defect_words(kind: str) -> str:
     """Return what grows when a fault of this kind grows."""
-    return _DEFECTS.get(kind, kind.replace("_", " "))
+    from netcheck.faults import word_named
+
+    return word_named(kind).grows or kind.replace("_", " ")
 
 
 def amount(value: float, quantity: str) -> str:

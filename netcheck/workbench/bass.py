@@ -22,6 +22,7 @@ from math import inf, pi
 from netcheck.circuit.changes import apply_changes, drives_itself
 from netcheck.circuit.model import Circuit
 from netcheck.conditions import FULL, FULL_100HZ, IDLE
+from netcheck.faults import kind_of
 from netcheck.faults.base import Fault
 from netcheck.roles.base import OutputTransformer, Roles
 from netcheck.solve.driven import DrivenAnswer, DrivenRequest, solve_driven
@@ -36,18 +37,6 @@ BASS_HZ = 100.0
 MATTERS = 3.0
 """Reactance over load below which the magnetizing current adds 5 % and more."""
 CONDITION = FULL_100HZ
-FAMILIES = frozenset(
-    {
-        "core_leak",
-        "output_transformer",
-        "primary_open",
-        "primary_snubber",
-        "speaker",
-        "transformer_wiring",
-        "wrong_transformer",
-    }
-)
-"""Kinds of faults that alter the output transformer, its load or what lies across it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,7 +165,7 @@ def bass_faults(circuit: Circuit, roles: Roles, faults: Sequence[Fault]) -> tupl
     asked = {
         number: (fault.parts, fault.kind)
         for number, fault in enumerate(faults)
-        if fault.family in FAMILIES and not drives_itself(fault.changes)
+        if kind_of(fault).bass and not drives_itself(fault.changes)
     }
     if any(matters(circuit, each) for each in roles.transformers):
         return tuple(asked)

@@ -21,8 +21,9 @@ from dataclasses import dataclass, replace
 from itertools import chain, zip_longest
 
 from netcheck.circuit.changes import AddCurrentSource, AddResistor, Change, DriveLevel, ReplaceTube
-from netcheck.circuit.model import Circuit, natural_key
+from netcheck.circuit.model import natural_key
 from netcheck.conditions import IDLE
+from netcheck.faults import word_of
 from netcheck.faults.base import Fault
 from netcheck.judge.base import GROSS_RATIO, LimitTable, Load
 from netcheck.judge.paired import Pair, PairKind, Pairs
@@ -35,17 +36,6 @@ from netcheck.workbench.sweep import IdleTask, idle_outcomes
 
 MOST_PAIRS = 400
 """Pairs solved at most, the likeliest and gravest of both rules in turn."""
-
-GIVES_UP: Mapping[str, tuple[str, ...]] = {
-    "resistor": ("open", "drifted"),
-    "capacitor": ("shorted", "leaky"),
-    "tube": ("gassy", "grid_emission", "weak"),
-    "inductor": ("winding_open", "shorted_turns"),
-}
-"""By kind of part, what an overload makes of it: common practice."""
-
-STARVES = frozenset({"weak", "mains_low", "misadjusted", "drifted"})
-"""Kinds that can take current from a tube; whether they do is read from their solution."""
 
 LEAST_RELIEF = 0.1
 """A fault relieves a tube if it takes at least this share of its healthy heat."""
@@ -74,7 +64,7 @@ def solve_pairs(
     """Solve the plausible pairs of ranked results at idle."""
     usable = [result for result in results if _can_join(result.fault)]
     alone = {result.fault.id: result.loads[IDLE] for result in usable if IDLE in result.loads}
-    causes = list(_causing(bench.circuit, usable))
+    causes = list(_causing(usable))
     hides = list(_hiding(usable, alone, healthy[IDLE]))
     plans = _chosen(causes, hides)
     progress.start("pairs of faults", len(plans))
@@ -103,7 +93,7 @@ def _can_join(fault: Fault) -> bool:
     return not any(isinstance(change, DriveLevel | ReplaceTube) for change in fault.changes)
 
 
-def _causing(circuit: Circuit, results: Sequence[FaultResult]) -> Iterator[_Plan]:
+def _causing(results: Sequence[FaultResult]) -> Iterator[_Plan]:
     """Yield each overloading fault with what the parts it overloads turn into.
 
     Of the sizes of one fault the mildest that overloads a part is taken, and of what
@@ -119,7 +109,7 @@ def _causing(circuit: Circuit, results: Sequence[FaultResult]) -> Iterator[_Plan
             ends: dict[str, FaultResult] = {}
             for second in by_part.get(part, ()):
                 kind = second.fault.kind
-                if not may_follow(circuit, part, first.fault, second.fault):
+                if not may_follow(part, first.fault, second.fault):
                     continue
                 if kind not in ends or ends[kind].verdict == "within_limits":
                     ends[kind] = second
@@ -135,7 +125,7 @@ def _hiding(results: Sequence[FaultResult], alone: Alone, healthy: Solved) -> It
     relief: dict[str, list[FaultResult]] = {}
     for result in results:
         outcome = result.conditions.get(IDLE)
-        if result.fault.kind not in STARVES or not isinstance(outcome, Solved):
+        if not word_of(result.fault).starves or not isinstance(outcome, Solved):
             continue
         if result.condition_verdicts.get(IDLE) == "over_limit":
             continue
@@ -167,10 +157,9 @@ def _family(plan: _Plan) -> tuple[object, ...]:
     return (plan.kind, first.parts, first.kind, second.parts, second.kind)
 
 
-def may_follow(circuit: Circuit, part: str, first: Fault, second: Fault) -> bool:
+def may_follow(part: str, first: Fault, second: Fault) -> bool:
     """Say whether `second` is what `part` does when it gives up, `first` overloading it."""
-    ends = GIVES_UP.get(circuit[part].kind, ())
-    return part in second.parts and second.kind in ends and are_apart(first, second)
+    return part in second.parts and word_of(second).gives_up and are_apart(first, second)
 
 
 def are_apart(first: Fault, second: Fault) -> bool:

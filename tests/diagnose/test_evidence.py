@@ -462,9 +462,7 @@ def test_every_row_has_a_source_and_is_about_faults_that_exist() -> None:
         assert row.source.strip()
         assert row.families <= set(kinds)
         words = {
-            (word, expected.cause)
-            for name in row.families or kinds
-            for word, expected in kinds[name].expected.items()
+            (word.name, word.cause) for name in row.families or kinds for word in kinds[name].words
         }
         assert row.kinds <= {word for word, _ in words}
         assert any(

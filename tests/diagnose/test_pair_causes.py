@@ -28,10 +28,11 @@ from netcheck.diagnose.pair_causes import (
 from netcheck.diagnose.posterior import Posterior
 from netcheck.diagnose.readings import Reading, parse_reading
 from netcheck.diagnose.situations import situation_of
+from netcheck.faults import word_of
 from netcheck.solve.deck import MIN_RESISTANCE_OHM, write_deck
 from netcheck.solve.draws import Knob, can_turn, solve_draws
 from netcheck.solve.pool import Job, Pool
-from netcheck.workbench.pairs import GIVES_UP, are_apart
+from netcheck.workbench.pairs import are_apart
 from netcheck.workbench.tolerance import draw_factors
 
 LEAK_OHM, DRIFTED_OHM = 3e6, 400.0
@@ -202,7 +203,7 @@ def test_a_consequence_is_what_an_overloaded_part_ends_as(
     on_file = [one for one in causal if one.first.id in rows]
 
     assert all(one.link in one.second.parts for one in causal)
-    assert all(one.second.kind in GIVES_UP[circuit[one.link].kind] for one in causal)
+    assert all(word_of(one.second).gives_up for one in causal)
     assert on_file
     for one in on_file:
         words = basis.heat.words(rows[one.first.id])

@@ -8,7 +8,7 @@ import pytest
 
 from netcheck.circuit.model import Circuit
 from netcheck.faults import BUILD_STATES, FAULT_KINDS, list_faults
-from netcheck.faults.base import LIKELIHOOD_VALUE, BuildState, Fault, FaultKind, LikelihoodClass
+from netcheck.faults.base import LIKELIHOOD_VALUE, BuildState, Fault, LikelihoodClass
 from netcheck.faults.build_state import CLASSES, REASONS, STEPS, level_in
 from netcheck.netlist.cards import PartNote
 from netcheck.roles.base import Roles
@@ -93,19 +93,12 @@ def test_a_shift_says_why() -> None:
     assert likelihood.source.endswith("; new build: parts wear with age")
 
 
-@pytest.mark.parametrize("kind", FAULT_KINDS, ids=lambda kind: kind.name)
-def test_a_kind_says_what_brings_each_of_its_words_about(kind: FaultKind) -> None:
-    assert set(kind.expected) == set(kind.kinds)
-
-
 def test_what_a_kind_expects_is_a_level_its_faults_have() -> None:
     found: dict[tuple[str, str], set[str]] = {}
     for build in (el34_pair, kt88_pair):
         for fault in list_faults(*build()):
             found.setdefault((fault.family, fault.kind), set()).add(fault.likelihood.level)
-    table = {
-        (kind.name, word): one.level for kind in FAULT_KINDS for word, one in kind.expected.items()
-    }
+    table = {(kind.name, word.name): word.level for kind in FAULT_KINDS for word in kind.words}
     wrong = {key: (table[key], levels) for key, levels in found.items() if table[key] not in levels}
 
     assert wrong == {}
