@@ -30,7 +30,7 @@ from numpy.typing import NDArray
 from netcheck.circuit.changes import DriveLevel, SetValue, apply_changes
 from netcheck.circuit.linear import solve_network
 from netcheck.circuit.model import GROUND, Circuit, Part
-from netcheck.diagnose.evidence_rules import HUM, HUM_LEAST, first_value, log_ramp
+from netcheck.diagnose.evidence_rules import HUM_LEAST, log_ramp, shown
 from netcheck.diagnose.ohms import LEAST_OHM
 from netcheck.diagnose.readings import Reading
 from netcheck.diagnose.situations import situation_of
@@ -127,7 +127,7 @@ def _yes(net: str, fault: Fault | None, sound: _Same) -> float:
     if how not in BY_ROW and _is_in_network(fault, sound.circuit):
         now_v = _solved(apply_changes(sound.circuit, fault.changes), sound).get(net, 0.0)
         chance = _risen(base, (now_v + QUIET_V) / (usual_v + QUIET_V), now_v)
-    listed = first_value(HUM, fault, sound.roles, 0.0)
+    listed = shown("hum", fault, sound.roles, 0.0)
     if listed > base and how != "network" and net in _reached(fault, sound):
         chance = max(chance, listed)
     return chance

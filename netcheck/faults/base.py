@@ -18,6 +18,7 @@ from typing import Literal
 from netcheck.circuit.changes import Change
 from netcheck.circuit.model import Circuit
 from netcheck.roles.base import Roles
+from netcheck.roles.table import RoleName
 
 _PREFIXES = ((1e9, "G"), (1e6, "M"), (1e3, "k"))
 _SMALL_PREFIXES = ((1.0, ""), (1e-3, "m"), (1e-6, "u"), (1e-9, "n"))
@@ -35,6 +36,17 @@ Ripple = Literal["", "network", "grid", "source", "half_wave", "heater"]
 up by an open grid; that of another source; of half a rectifier; divided from the heater's
 volts.  Empty: by the network where the fault is in it, and by its evidence of hum."""
 Exchange = Literal["stays", "tube", "contact", "pair"]
+Work = Literal[
+    "new_tubes", "new_capacitors", "new_resistors", "new_output_transformer", "bias_adjusted",
+    "new_rectifier", "rewired", "nothing",
+]  # fmt: skip
+"""What was done to a set of late."""
+About = Literal["all_plates", "low_load", "partner", "driver", "damaged", "blows", "hum"] | Work
+"""What a sign is about.  Which output plates are heated under drive, though they may be cool at
+idle: all of them; all where the load got lower; those of the other side, which then works
+alone; all of a pair whose inverter or driver is upset by far more than a tolerance.  That the
+part itself smells or is discolored; that a fuse blows which the netlist does not show; hum.
+Or work that was done of late."""
 Group = Literal[
     "capacitors",
     "resistors",
@@ -153,6 +165,7 @@ class Word:
     deviates: a size is swept from the marked value on.
     starves: it may take current from a tube, so that it hides what overheats the tube.
     gives_up: it is what an overload makes of the part (common practice).
+    unsoldered: an end that was never soldered, or a part left out, is the same.
     ripple: by what the ripple of a supply is found under it.
     """
 
@@ -163,7 +176,35 @@ class Word:
     deviates: bool = False
     starves: bool = False
     gives_up: bool = False
+    unsoldered: bool = False
     ripple: Ripple = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Sign:
+    """What a kind of fault is known to show beyond what is solved, and who says so.
+
+    value: a probability; a factor where it is about recent work.  words: of the kind, with
+    blanks between; causes: of its words.  An empty one asks nothing.  role: one of the
+    fault's parts plays it.
+    """
+
+    about: About
+    value: float
+    source: str
+    words: str = ""
+    causes: tuple[Cause, ...] = ()
+    role: RoleName | None = None
+
+    def fits(self, word: Word) -> bool:
+        """Say whether it is about faults of this word; its role is not looked at."""
+        named = not self.words or word.name in self.words.split()
+        return named and (not self.causes or word.cause in self.causes)
+
+
+PRACTICE = "common practice"
+HEATS = 0.4
+"""How often plates are seen to glow that are too hot under drive only: common practice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,6 +238,7 @@ class FaultKind:
     exchange: what it looks like when tubes are exchanged: it goes with the tube, is its
         contact, goes with one tube of a pair, or stays.
     powered_only: it is there with the mains on only.
+    signs: what it shows beyond what is solved; the first that fits counts.
     """
 
     name: str
@@ -216,6 +258,7 @@ class FaultKind:
     upsets_load: bool = False
     exchange: Exchange = "stays"
     powered_only: bool = False
+    signs: tuple[Sign, ...] = ()
 
     @property
     def kinds(self) -> tuple[str, ...]:

@@ -32,10 +32,12 @@ from functools import partial
 from netcheck.circuit.changes import SetValue
 from netcheck.circuit.model import Circuit, natural_key
 from netcheck.faults.base import (
+    PRACTICE,
     ContinuousFault,
     Defect,
     Fault,
     FaultKind,
+    Sign,
     Word,
     likelihood,
 )
@@ -191,6 +193,19 @@ BIAS_SUPPLY = FaultKind(
         Word("lost", "common", "chance"),
         Word(
             "misadjusted", "common", "adjustment", grows="adjustment", deviates=True, starves=True
+        ),
+    ),
+    signs=(
+        Sign("hum", 0.2, f"{PRACTICE}: selenium ages with rising ripple", "drifted"),
+        Sign("new_tubes", 6.0, f"{PRACTICE}: bias not set again after new tubes", "misadjusted"),
+        Sign(
+            "bias_adjusted", 6.0, f"{PRACTICE}: turned the wrong way or set by guess", "misadjusted"
+        ),
+        Sign(
+            "bias_adjusted",
+            0.6,
+            f"{PRACTICE}: an adjustment takes up what drifted slowly",
+            "drifted",
         ),
     ),
     group="bias supply",

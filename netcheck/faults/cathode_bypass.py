@@ -29,10 +29,12 @@ from functools import partial
 from netcheck.circuit.changes import SHORT_OHM
 from netcheck.circuit.model import Circuit, Part
 from netcheck.faults.base import (
+    PRACTICE,
     ContinuousFault,
     Defect,
     Fault,
     FaultKind,
+    Sign,
     Word,
     likelihood,
 )
@@ -159,7 +161,16 @@ CATHODE_BYPASS = FaultKind(
         Word("shorted", "common", "wear", gives_up=True),
         Word("leaky", "common", "wear", grows="leak", gives_up=True),
         Word("dried", "common", "wear"),
-        Word("open", "occasional", "chance"),
+        Word("open", "occasional", "chance", unsoldered=True),
+    ),
+    signs=(
+        Sign(
+            "damaged",
+            0.4,
+            f"{PRACTICE}: a leaking or reversed electrolytic heats, bulges and vents",
+            "shorted leaky",
+        ),
+        Sign("hum", 0.25, f"{PRACTICE}: a bare cathode passes heater leakage on", "dried open"),
     ),
     group="capacitors",
 )

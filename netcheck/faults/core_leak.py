@@ -23,10 +23,12 @@ from functools import partial
 from netcheck.circuit.changes import AddResistor
 from netcheck.circuit.model import GROUND, Circuit
 from netcheck.faults.base import (
+    PRACTICE,
     ContinuousFault,
     Defect,
     Fault,
     FaultKind,
+    Sign,
     Word,
     likelihood,
 )
@@ -105,5 +107,9 @@ CORE_LEAK = FaultKind(
     body="transformer",
     words=(Word("core_leaky", "rare", "wear"),),
     bass=True,
+    signs=(
+        Sign("damaged", 0.3, f"{PRACTICE}: a winding that broke down has mostly been too hot"),
+        Sign("blows", 0.3, PRACTICE),
+    ),
     group="output transformer and load",
 )

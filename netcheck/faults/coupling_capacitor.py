@@ -31,11 +31,14 @@ from functools import partial
 from netcheck.circuit.changes import SHORT_OHM
 from netcheck.circuit.model import GROUND, Circuit, Part
 from netcheck.faults.base import (
+    HEATS,
+    PRACTICE,
     ContinuousFault,
     Defect,
     Fault,
     FaultKind,
     Likelihood,
+    Sign,
     Word,
     likelihood,
 )
@@ -217,7 +220,8 @@ COUPLING_CAPACITOR = FaultKind(
     words=(
         Word("leaky", "common", "wear", grows="leak", gives_up=True),
         Word("shorted", "occasional", "wear", gives_up=True),
-        Word("open", "occasional", "chance"),
+        Word("open", "occasional", "chance", unsoldered=True),
     ),
+    signs=(Sign("partner", HEATS, PRACTICE, "open"),),
     group="capacitors",
 )

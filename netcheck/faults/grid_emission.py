@@ -26,10 +26,12 @@ from functools import partial
 from netcheck.circuit.changes import SetGridEmission
 from netcheck.circuit.model import Circuit
 from netcheck.faults.base import (
+    PRACTICE,
     ContinuousFault,
     Defect,
     Fault,
     FaultKind,
+    Sign,
     Word,
     likelihood,
 )
@@ -100,5 +102,6 @@ GRID_EMISSION = FaultKind(
     body="tube",
     words=(Word("grid_emission", "common", "wear", gives_up=True),),
     exchange="tube",
+    signs=(Sign("new_tubes", 0.6, f"{PRACTICE}: tubes from stock may have drawn gas"),),
     group="tubes",
 )

@@ -29,11 +29,14 @@ from functools import partial
 from netcheck.circuit.changes import OPEN_OHM, SHORT_OHM, SetValue
 from netcheck.circuit.model import Circuit, Part
 from netcheck.faults.base import (
+    HEATS,
+    PRACTICE,
     ContinuousFault,
     Defect,
     Fault,
     FaultKind,
     Likelihood,
+    Sign,
     Word,
     likelihood,
 )
@@ -152,8 +155,12 @@ GRID_LEAK = FaultKind(
             ripple="grid",
         ),
         Word("wrong_value", "common", "assembly", ripple="grid"),
-        Word("open", "occasional", "chance", gives_up=True, ripple="grid"),
+        Word("open", "occasional", "chance", gives_up=True, unsoldered=True, ripple="grid"),
         Word("shorted", "rare", "assembly", ripple="grid"),
+    ),
+    signs=(
+        Sign("partner", HEATS, PRACTICE, "shorted"),
+        Sign("hum", 0.6, f"{PRACTICE}: an open grid picks up hum", "open"),
     ),
     group="resistors",
 )

@@ -29,10 +29,13 @@ from functools import partial
 from netcheck.circuit.changes import SHORT_OHM, AddCurrentSource, AddResistor, Change
 from netcheck.circuit.model import GROUND, Circuit, Part
 from netcheck.faults.base import (
+    HEATS,
+    PRACTICE,
     ContinuousFault,
     Defect,
     Fault,
     FaultKind,
+    Sign,
     Word,
     likelihood,
 )
@@ -133,5 +136,15 @@ HEATER_CATHODE = FaultKind(
         Word("heater_cathode_shorted", "occasional", "chance", ripple="heater"),
     ),
     exchange="tube",
+    signs=(
+        Sign("driver", HEATS, PRACTICE),
+        Sign("hum", 0.8, f"{PRACTICE}: a heater-cathode leak puts heater volts on the cathode"),
+        Sign(
+            "new_tubes",
+            2.0,
+            "geofex.com on power tubes: shorts are common in new tubes and very old ones",
+            "heater_cathode_shorted",
+        ),
+    ),
     group="tubes",
 )

@@ -25,10 +25,13 @@ from functools import partial
 from netcheck.circuit.changes import ScaleDrive
 from netcheck.circuit.model import Circuit
 from netcheck.faults.base import (
+    HEATS,
+    PRACTICE,
     ContinuousFault,
     Defect,
     Fault,
     FaultKind,
+    Sign,
     Word,
     likelihood,
 )
@@ -118,5 +121,6 @@ INVERTER_DRIVE = FaultKind(
         Word("drive_down", "occasional", "wear", deviates=True),
         Word("drive_up", "occasional", "wear", deviates=True),
     ),
+    signs=(Sign("all_plates", HEATS, PRACTICE),),
     group="signal",
 )

@@ -27,7 +27,16 @@ from collections.abc import Iterator
 from netcheck.circuit.changes import DriveLevel
 from netcheck.circuit.model import Circuit
 from netcheck.conditions import OVERDRIVE
-from netcheck.faults.base import ContinuousFault, Fault, FaultKind, Word, likelihood
+from netcheck.faults.base import (
+    HEATS,
+    PRACTICE,
+    ContinuousFault,
+    Fault,
+    FaultKind,
+    Sign,
+    Word,
+    likelihood,
+)
 from netcheck.faults.common import POWER_OFF, joined, make_fault
 from netcheck.roles.base import Roles, Stage
 from netcheck.roles.table import RoleName
@@ -94,5 +103,16 @@ OSCILLATION = FaultKind(
     body="stage",
     words=(Word("oscillating", "occasional", "assembly"),),
     upsets_load=True,
+    signs=(
+        Sign("all_plates", HEATS, PRACTICE),
+        Sign("hum", 0.3, f"{PRACTICE}: motorboating and howl are taken for hum"),
+        Sign(
+            "new_tubes",
+            2.0,
+            f"{PRACTICE}: tubes of more transconductance oscillate where the old ones did not",
+        ),
+        Sign("new_output_transformer", 3.0, f"{PRACTICE}: another phase outside of the band"),
+        Sign("rewired", 6.0, f"{PRACTICE}: new builds and changed wiring"),
+    ),
     group="signal",
 )

@@ -31,10 +31,13 @@ from functools import partial
 from netcheck.circuit.changes import Change, SetValue, ShortTurns
 from netcheck.circuit.model import Circuit
 from netcheck.faults.base import (
+    HEATS,
+    PRACTICE,
     ContinuousFault,
     Defect,
     Fault,
     FaultKind,
+    Sign,
     Word,
     likelihood,
 )
@@ -135,5 +138,9 @@ OUTPUT_TRANSFORMER = FaultKind(
     words=(Word("shorted_turns", "occasional", "chance", gives_up=True),),
     bass=True,
     upsets_load=True,
+    signs=(
+        Sign("all_plates", HEATS, PRACTICE, "shorted_turns"),
+        Sign("damaged", 0.3, f"{PRACTICE}: a winding that broke down has mostly been too hot"),
+    ),
     group="output transformer and load",
 )

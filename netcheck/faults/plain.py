@@ -26,7 +26,18 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 from netcheck.circuit.model import Part
-from netcheck.faults.base import Body, Defect, FaultKind, Group, Ripple, Word, likelihood
+from netcheck.faults.base import (
+    HEATS,
+    PRACTICE,
+    Body,
+    Defect,
+    FaultKind,
+    Group,
+    Ripple,
+    Sign,
+    Word,
+    likelihood,
+)
 from netcheck.faults.capacitors import (
     ELECTROLYTIC_DRIED,
     FILM_SHORT,
@@ -58,7 +69,7 @@ DRIFTED = Word("drifted", "occasional", "wear", grows="drift", deviates=True, st
                gives_up=True)  # fmt: skip
 DRIFTED_DOWN = Word("drifted_down", "rare", "wear", grows="drift", deviates=True)
 DRIFTED_UP = replace(DRIFTED_DOWN, name="drifted_up", level="occasional")
-LEFT_OPEN = Word("open", "occasional", "chance", gives_up=True)
+LEFT_OPEN = Word("open", "occasional", "chance", gives_up=True, unsoldered=True)
 BURNT_OPEN = replace(LEFT_OPEN, level="common")
 BRIDGED = Word("shorted", "rare", "assembly")
 RESISTOR = (WRONG_VALUE, DRIFTED, DRIFTED_DOWN, DRIFTED_UP, LEFT_OPEN, BRIDGED)
@@ -71,12 +82,28 @@ def rippling(how: Ripple, *words: Word) -> tuple[Word, ...]:
 
 LEAKY = Word("leaky", "common", "wear", grows="leak", gives_up=True)
 BROKEN_DOWN = Word("shorted", "common", "wear", gives_up=True)
-NO_CONTACT = Word("open", "occasional", "chance")
+NO_CONTACT = Word("open", "occasional", "chance", unsoldered=True)
 FILM_BROKEN_DOWN = replace(BROKEN_DOWN, level="occasional")
 ELECTROLYTIC = (LEAKY, BROKEN_DOWN, NO_CONTACT)
 FILM = (replace(LEAKY, level="occasional"), FILM_BROKEN_DOWN, NO_CONTACT)
 DRYING = (*ELECTROLYTIC, Word("dried", "common", "wear"))
 FILTERING = tuple(one if one is LEAKY else replace(one, ripple="network") for one in DRYING)
+
+BURNT = (
+    Sign(
+        "damaged",
+        0.4,
+        f"{PRACTICE}: cathode, screen and supply resistors open by burning",
+        "open",
+    ),
+    Sign(
+        "damaged",
+        0.3,
+        f"{PRACTICE}: heat darkens the bands of a composition resistor and raises it",
+        "drifted drifted_up",
+    ),
+)
+"""What is seen of resistors that carry current."""
 
 FILM_LEAK = likelihood("occasional", "common practice: such capacitors leak when they are paper")
 OPEN_FROM_HEAT = likelihood(
@@ -112,6 +139,7 @@ class PlainKind:
     source: str
     bass: bool = False
     upsets_load: bool = False
+    signs: tuple[Sign, ...] = ()
 
     def fault_kind(self) -> FaultKind:
         """Return the kind, which finds and sweeps the parts of the job."""
@@ -136,6 +164,7 @@ class PlainKind:
             group=self.group,
             bass=self.bass,
             upsets_load=self.upsets_load,
+            signs=self.signs,
         )
 
 
@@ -187,6 +216,11 @@ ROWS = (
         "measure it against its marking.",
         body="resistor",
         words=(WRONG_VALUE, DRIFTED, DRIFTED_DOWN, DRIFTED_UP, BURNT_OPEN, BRIDGED),
+        signs=(
+            Sign("partner", HEATS, PRACTICE, "open"),
+            Sign("driver", HEATS, PRACTICE, "wrong_value shorted"),
+            *BURNT,
+        ),
         group="resistors",
         model="The resistor takes another value; open is 1 Gohm, shorted 0.1 ohm.",
         source="IEC 60062 and IEC 60063; common practice; FMD-91, from memory",
@@ -218,6 +252,7 @@ ROWS = (
         "measure it against its marking.",
         body="resistor",
         words=RESISTOR,
+        signs=BURNT,
         group="resistors",
         model=OTHER_VALUE,
         source=RESISTOR_SOURCE,
@@ -249,6 +284,10 @@ ROWS = (
         "the meter subtracted.",
         body="resistor",
         words=(WRONG_VALUE, DRIFTED_UP, LEFT_OPEN),
+        signs=(
+            Sign("partner", HEATS, PRACTICE, "open"),
+            *BURNT,
+        ),
         group="resistors",
         model=OTHER_VALUE,
         source=RESISTOR_SOURCE,
@@ -282,6 +321,7 @@ ROWS = (
         "through the stopper to the grid leak.",
         body="resistor",
         words=rippling("grid", WRONG_VALUE, DRIFTED_UP, LEFT_OPEN, BRIDGED),
+        signs=(Sign("hum", 0.6, f"{PRACTICE}: an open grid picks up hum", "open"),),
         group="resistors",
         model=OTHER_VALUE,
         source=RESISTOR_SOURCE,
@@ -316,6 +356,10 @@ ROWS = (
         "tube's screen for a short.",
         body="resistor",
         words=(WRONG_VALUE, DRIFTED, DRIFTED_DOWN, DRIFTED_UP, BRIDGED, BURNT_OPEN),
+        signs=(
+            Sign("partner", HEATS, PRACTICE, "wrong_value drifted drifted_up open"),
+            *BURNT,
+        ),
         group="resistors",
         model=OTHER_VALUE,
         source=RESISTOR_SOURCE,
@@ -354,6 +398,10 @@ ROWS = (
             replace(DRIFTED, level="common"),
             replace(DRIFTED_UP, level="common"),
         ),
+        signs=(
+            Sign("driver", HEATS, PRACTICE, "wrong_value shorted"),
+            *BURNT,
+        ),
         group="resistors",
         model=OTHER_VALUE,
         source=RESISTOR_SOURCE,
@@ -385,6 +433,7 @@ ROWS = (
         "it against its marking.",
         body="resistor",
         words=RESISTOR,
+        signs=(Sign("hum", 0.3, f"{PRACTICE}: feedback reduced hum as well", "open"),),
         group="resistors",
         model=OTHER_VALUE,
         source=RESISTOR_SOURCE,
@@ -417,6 +466,15 @@ ROWS = (
         "resistor by resistor, and compare each drop.",
         body="resistor",
         words=RESISTOR,
+        signs=(
+            Sign(
+                "bias_adjusted",
+                0.6,
+                f"{PRACTICE}: an adjustment takes up what drifted slowly",
+                "drifted drifted_down drifted_up",
+            ),
+            *BURNT,
+        ),
         group="bias supply",
         model=OTHER_VALUE,
         source=RESISTOR_SOURCE,
@@ -448,6 +506,7 @@ ROWS = (
         "across it.",
         body="resistor",
         words=RESISTOR,
+        signs=BURNT,
         group="bias supply",
         model=OTHER_VALUE,
         source=RESISTOR_SOURCE,
@@ -483,6 +542,7 @@ ROWS = (
         words=rippling(
             "network", WRONG_VALUE, DRIFTED, DRIFTED_DOWN, DRIFTED_UP, BRIDGED, BURNT_OPEN
         ),
+        signs=BURNT,
         group="mains and supply",
         model=OTHER_VALUE,
         source=RESISTOR_SOURCE,
@@ -511,6 +571,7 @@ ROWS = (
         "then the resistor.",
         body="resistor",
         words=RESISTOR,
+        signs=BURNT,
         group="mains and supply",
         model=OTHER_VALUE,
         source=RESISTOR_SOURCE,
@@ -538,6 +599,14 @@ ROWS = (
         "its working voltage.",
         body="capacitor",
         words=ELECTROLYTIC,
+        signs=(
+            Sign(
+                "damaged",
+                0.4,
+                f"{PRACTICE}: a leaking or reversed electrolytic heats, bulges and vents",
+                "leaky shorted",
+            ),
+        ),
         group="capacitors",
         model=f"{LEAK_OR_LOSS}.",
         source=CAPACITOR_SOURCE,
@@ -637,6 +706,7 @@ ROWS = (
         words=(FILM_BROKEN_DOWN,),
         bass=True,
         upsets_load=True,
+        signs=(Sign("all_plates", HEATS, PRACTICE),),
         group="capacitors",
         model=f"{LEAK_OR_LOSS}.",
         source=CAPACITOR_SOURCE,
@@ -669,6 +739,21 @@ ROWS = (
         "filter's resistor, then, power off, the capacitor's leakage.",
         body="capacitor",
         words=FILTERING,
+        signs=(
+            Sign(
+                "damaged",
+                0.4,
+                f"{PRACTICE}: a leaking or reversed electrolytic heats, bulges and vents",
+                "leaky shorted",
+            ),
+            Sign("hum", 0.4, f"{PRACTICE}: leaky electrolytics heat, dry out and hum", "leaky"),
+            Sign(
+                "hum",
+                0.9,
+                f"{PRACTICE}: ripple of the bias supply on all output grids",
+                "open dried",
+            ),
+        ),
         group="bias supply",
         model=f"{LEAK_OR_LOSS}; a dried-out one keeps 30 %.",
         source=CAPACITOR_SOURCE,
@@ -702,6 +787,41 @@ ROWS = (
         "then leakage at its working voltage.",
         body="capacitor",
         words=FILTERING,
+        signs=(
+            Sign(
+                "damaged",
+                0.4,
+                f"{PRACTICE}: a leaking or reversed electrolytic heats, bulges and vents",
+                "leaky shorted",
+            ),
+            Sign(
+                "blows",
+                0.8,
+                f"{PRACTICE}: nothing but the supply's own resistance limits the current",
+                "shorted",
+                role=RoleName.RESERVOIR_CAPACITOR,
+            ),
+            Sign(
+                "blows",
+                0.5,
+                f"{PRACTICE}: a choke or a dropper may limit the current first",
+                "shorted",
+            ),
+            Sign(
+                "hum",
+                0.9,
+                "derived: ripple Vpp = I/(2 f C) grows as the capacitance falls",
+                "open dried",
+            ),
+            Sign("hum", 0.4, f"{PRACTICE}: leaky electrolytics heat, dry out and hum", "leaky"),
+            Sign("hum", 0.03, f"{PRACTICE}: no B+, no sound", "shorted"),
+            Sign(
+                "new_rectifier",
+                1.5,
+                f"{PRACTICE}: without warm-up delay capacitors see the full peak",
+                "leaky shorted",
+            ),
+        ),
         group="mains and supply",
         model=f"{LEAK_OR_LOSS}; a dried-out one keeps 30 %.",
         source=CAPACITOR_SOURCE,

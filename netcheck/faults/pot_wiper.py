@@ -26,10 +26,12 @@ from collections.abc import Iterator, Sequence
 from netcheck.circuit.changes import OPEN_OHM, AddResistor, Change, SetValue
 from netcheck.circuit.model import Circuit, Part
 from netcheck.faults.base import (
+    PRACTICE,
     ContinuousFault,
     Fault,
     FaultKind,
     Likelihood,
+    Sign,
     Word,
     likelihood,
 )
@@ -124,6 +126,10 @@ POT_WIPER = FaultKind(
     words=(
         Word("wiper_open", "common", "wear"),
         Word("track_open", "occasional", "chance"),
+    ),
+    signs=(
+        Sign("hum", 0.5, f"{PRACTICE}: an open grid picks up hum"),
+        Sign("bias_adjusted", 3.0, f"{PRACTICE}: a wiper moved on a worn track"),
     ),
     group="bias supply",
 )

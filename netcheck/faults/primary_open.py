@@ -23,7 +23,16 @@ from collections.abc import Iterator
 
 from netcheck.circuit.changes import OPEN_OHM, SetWire
 from netcheck.circuit.model import Circuit, natural_key
-from netcheck.faults.base import ContinuousFault, Fault, FaultKind, Word, likelihood
+from netcheck.faults.base import (
+    HEATS,
+    PRACTICE,
+    ContinuousFault,
+    Fault,
+    FaultKind,
+    Sign,
+    Word,
+    likelihood,
+)
 from netcheck.faults.common import POWER_OFF, joined, make_fault, served_tubes
 from netcheck.faults.windings import halves
 from netcheck.roles.base import Roles
@@ -82,5 +91,9 @@ PRIMARY_OPEN = FaultKind(
     body="transformer",
     words=(Word("winding_open", "occasional", "chance", gives_up=True),),
     bass=True,
+    signs=(
+        Sign("partner", HEATS, PRACTICE),
+        Sign("damaged", 0.3, f"{PRACTICE}: a winding that broke down has mostly been too hot"),
+    ),
     group="output transformer and load",
 )

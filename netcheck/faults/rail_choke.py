@@ -22,9 +22,11 @@ from collections.abc import Iterator
 from netcheck.circuit.changes import OPEN_OHM, SHORT_OHM, Change, SetWire
 from netcheck.circuit.model import Circuit, Part
 from netcheck.faults.base import (
+    PRACTICE,
     ContinuousFault,
     Fault,
     FaultKind,
+    Sign,
     Word,
     likelihood,
 )
@@ -83,6 +85,11 @@ RAIL_CHOKE = FaultKind(
     words=(
         Word("winding_open", "occasional", "chance", gives_up=True, ripple="network"),
         Word("shorted", "occasional", "chance", ripple="network"),
+    ),
+    signs=(
+        Sign("damaged", 0.3, f"{PRACTICE}: a winding that broke down has mostly been too hot"),
+        Sign("hum", 0.7, f"{PRACTICE}: a choke without inductance filters nothing", "shorted"),
+        Sign("hum", 0.03, f"{PRACTICE}: no B+, no sound", "winding_open"),
     ),
     group="mains and supply",
 )

@@ -36,10 +36,12 @@ from netcheck.circuit.changes import (
 )
 from netcheck.circuit.model import Circuit, Part
 from netcheck.faults.base import (
+    PRACTICE,
     ContinuousFault,
     Fault,
     FaultKind,
     Likelihood,
+    Sign,
     Word,
     likelihood,
 )
@@ -192,5 +194,24 @@ RECTIFIER = FaultKind(
         Word("shorted", "occasional", "chance", ripple="source"),
     ),
     exchange="tube",
+    signs=(
+        Sign("blows", 0.8, f"{PRACTICE}: alternating volts on the reservoir", "shorted"),
+        Sign("hum", 0.7, f"{PRACTICE}: one rectifier open leaves half waves", "open"),
+        Sign("hum", 0.7, f"{PRACTICE}: alternating volts on the reservoir", "shorted"),
+        Sign("hum", 0.15, PRACTICE, "worn_rectifier"),
+        Sign(
+            "new_capacitors",
+            1.5,
+            f"{PRACTICE}: a larger reservoir burdens the rectifier",
+            causes=("chance", "wear"),
+        ),
+        Sign(
+            "new_rectifier",
+            6.0,
+            f"{PRACTICE}: silicon or another type in place of a rectifier tube",
+            causes=("exchange",),
+        ),
+        Sign("new_rectifier", 0.25, f"{PRACTICE}: what is new has not worn yet", causes=("wear",)),
+    ),
     group="mains and supply",
 )

@@ -23,10 +23,12 @@ from collections.abc import Iterator
 
 from netcheck.circuit.model import Circuit, Part
 from netcheck.faults.base import (
+    PRACTICE,
     ContinuousFault,
     Defect,
     Fault,
     FaultKind,
+    Sign,
     Word,
     likelihood,
 )
@@ -96,5 +98,21 @@ REVERSED_ELECTROLYTIC = FaultKind(
     continuous=continuous,
     body="capacitor",
     words=(Word("reversed", "occasional", "assembly"),),
+    signs=(
+        Sign(
+            "damaged",
+            0.4,
+            f"{PRACTICE}: a leaking or reversed electrolytic heats, bulges and vents",
+            "reversed",
+        ),
+        Sign(
+            "blows",
+            0.5,
+            f"{PRACTICE}: a choke or a dropper may limit the current first",
+            "reversed",
+        ),
+        Sign("hum", 0.3, PRACTICE),
+        Sign("new_capacitors", 8.0, f"{PRACTICE}: the first fault of a new electrolytic"),
+    ),
     group="kit errors",
 )

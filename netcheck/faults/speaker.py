@@ -27,11 +27,14 @@ from functools import partial
 from netcheck.circuit.changes import SHORT_OHM, SetValue
 from netcheck.circuit.model import Circuit, Part
 from netcheck.faults.base import (
+    HEATS,
+    PRACTICE,
     ContinuousFault,
     Defect,
     Fault,
     FaultKind,
     Likelihood,
+    Sign,
     Word,
     likelihood,
 )
@@ -129,5 +132,14 @@ SPEAKER = FaultKind(
     ),
     bass=True,
     upsets_load=True,
+    signs=(
+        Sign("low_load", HEATS, PRACTICE),
+        Sign(
+            "new_output_transformer",
+            2.0,
+            f"{PRACTICE}: the speaker is put on another tap",
+            "wrong_load load_down load_up",
+        ),
+    ),
     group="output transformer and load",
 )

@@ -28,7 +28,17 @@ from math import isclose, log10
 
 from netcheck.circuit.changes import SetValue
 from netcheck.circuit.model import GROUND, Circuit, Part
-from netcheck.faults.base import ContinuousFault, Defect, Fault, FaultKind, Word, likelihood
+from netcheck.faults.base import (
+    HEATS,
+    PRACTICE,
+    ContinuousFault,
+    Defect,
+    Fault,
+    FaultKind,
+    Sign,
+    Word,
+    likelihood,
+)
 from netcheck.faults.common import POWER_OFF, make_fault, parts_with_role
 from netcheck.roles.base import Role, Roles
 from netcheck.roles.table import RoleName
@@ -148,5 +158,6 @@ SWAPPED_PARTS = FaultKind(
     continuous=continuous,
     body="resistor",
     words=(Word("swapped", "occasional", "assembly"),),
+    signs=(Sign("driver", HEATS, PRACTICE),),
     group="kit errors",
 )

@@ -24,7 +24,16 @@ from collections.abc import Iterator
 
 from netcheck.circuit.changes import Change, Reconnect
 from netcheck.circuit.model import GROUND, Circuit
-from netcheck.faults.base import ContinuousFault, Fault, FaultKind, Word, likelihood
+from netcheck.faults.base import (
+    HEATS,
+    PRACTICE,
+    ContinuousFault,
+    Fault,
+    FaultKind,
+    Sign,
+    Word,
+    likelihood,
+)
 from netcheck.faults.common import POWER_OFF, joined, make_fault
 from netcheck.faults.oscillation import SUSTAINED
 from netcheck.roles.base import OutputTransformer, Roles, Stage
@@ -114,5 +123,11 @@ TRANSFORMER_WIRING = FaultKind(
     ),
     bass=True,
     upsets_load=True,
+    signs=(
+        Sign("all_plates", HEATS, PRACTICE),
+        Sign("hum", 0.3, f"{PRACTICE}: motorboating and howl are taken for hum"),
+        Sign("new_output_transformer", 8.0, f"{PRACTICE}: new builds and replaced transformers"),
+        Sign("rewired", 6.0, f"{PRACTICE}: new builds and changed wiring"),
+    ),
     group="output transformer and load",
 )

@@ -23,7 +23,16 @@ from collections.abc import Iterator
 
 from netcheck.circuit.changes import OPEN_OHM, AddResistor, Reconnect
 from netcheck.circuit.model import Circuit, Part
-from netcheck.faults.base import ContinuousFault, Fault, FaultKind, Word, likelihood
+from netcheck.faults.base import (
+    HEATS,
+    PRACTICE,
+    ContinuousFault,
+    Fault,
+    FaultKind,
+    Sign,
+    Word,
+    likelihood,
+)
 from netcheck.faults.common import POWER_OFF, make_fault, output_tubes
 from netcheck.roles.base import Roles
 
@@ -81,5 +90,10 @@ TUBE_CONTACT = FaultKind(
         Word("cathode_open", "occasional", "wear"),
     ),
     exchange="contact",
+    signs=(
+        Sign("partner", HEATS, PRACTICE, "plate_open screen_open cathode_open"),
+        Sign("hum", 0.6, f"{PRACTICE}: an open grid picks up hum", "grid_open"),
+        Sign("new_tubes", 2.0, f"{PRACTICE}: pins bent, caps left off"),
+    ),
     group="tubes",
 )

@@ -30,10 +30,13 @@ from functools import partial
 from netcheck.circuit.changes import ScaleEmission
 from netcheck.circuit.model import Circuit, Part
 from netcheck.faults.base import (
+    HEATS,
+    PRACTICE,
     ContinuousFault,
     Defect,
     Fault,
     FaultKind,
+    Sign,
     Word,
     likelihood,
 )
@@ -164,5 +167,23 @@ TUBE_EMISSION = FaultKind(
         Word("open_heater", "occasional", "chance"),
     ),
     exchange="tube",
+    signs=(
+        Sign("partner", HEATS, PRACTICE, "weak open_heater"),
+        Sign(
+            "new_tubes", 4.0, "a maker's remark, as quoted: samples at 125 % are normal", "strong"
+        ),
+        Sign(
+            "new_tubes",
+            2.0,
+            "geofex.com on power tubes: shorts are common in new tubes and very old ones",
+            "open_heater",
+        ),
+        Sign(
+            "bias_adjusted",
+            0.6,
+            f"{PRACTICE}: an adjustment takes up what drifted slowly",
+            "strong weak",
+        ),
+    ),
     group="tubes",
 )

@@ -29,10 +29,12 @@ from functools import partial
 from netcheck.circuit.changes import SetGas
 from netcheck.circuit.model import Circuit, Part
 from netcheck.faults.base import (
+    PRACTICE,
     ContinuousFault,
     Defect,
     Fault,
     FaultKind,
+    Sign,
     Word,
     likelihood,
 )
@@ -113,5 +115,6 @@ TUBE_GAS = FaultKind(
     body="tube",
     words=(Word("gassy", "common", "wear", gives_up=True),),
     exchange="tube",
+    signs=(Sign("new_tubes", 0.6, f"{PRACTICE}: tubes from stock may have drawn gas"),),
     group="tubes",
 )

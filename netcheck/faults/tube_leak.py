@@ -25,10 +25,13 @@ from functools import partial
 from netcheck.circuit.changes import SHORT_OHM, AddResistor
 from netcheck.circuit.model import Circuit, Part
 from netcheck.faults.base import (
+    HEATS,
+    PRACTICE,
     ContinuousFault,
     Defect,
     Fault,
     FaultKind,
+    Sign,
     Word,
     likelihood,
 )
@@ -118,5 +121,20 @@ TUBE_LEAK = FaultKind(
         Word("grid_screen_shorted", "occasional", "chance"),
     ),
     exchange="tube",
+    signs=(
+        Sign("driver", HEATS, PRACTICE),
+        Sign(
+            "blows",
+            0.3,
+            f"{PRACTICE}: flashes over inside the tube",
+            "grid_cathode_shorted grid_screen_shorted",
+        ),
+        Sign(
+            "new_tubes",
+            2.0,
+            "geofex.com on power tubes: shorts are common in new tubes and very old ones",
+            "grid_cathode_shorted grid_screen_shorted",
+        ),
+    ),
     group="tubes",
 )

@@ -30,6 +30,7 @@ from netcheck.faults.base import (
     Defect,
     Fault,
     FaultKind,
+    Sign,
     Word,
     likelihood,
 )
@@ -110,5 +111,10 @@ TUBE_MISMATCH = FaultKind(
     body="tube",
     words=(Word("mismatched", "common", "exchange"),),
     exchange="pair",
+    signs=(
+        Sign(
+            "new_tubes", 5.0, "sellers' statements, as quoted: tubes of one lot differ up to 2 to 1"
+        ),
+    ),
     group="tubes",
 )

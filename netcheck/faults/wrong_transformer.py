@@ -25,10 +25,13 @@ from functools import partial
 from netcheck.circuit.changes import SetValue
 from netcheck.circuit.model import Circuit, Part
 from netcheck.faults.base import (
+    HEATS,
+    PRACTICE,
     ContinuousFault,
     Defect,
     Fault,
     FaultKind,
+    Sign,
     Word,
     likelihood,
 )
@@ -118,5 +121,9 @@ WRONG_TRANSFORMER = FaultKind(
     ),
     bass=True,
     upsets_load=True,
+    signs=(
+        Sign("low_load", HEATS, PRACTICE),
+        Sign("new_output_transformer", 6.0, f"{PRACTICE}: replacements are chosen by size"),
+    ),
     group="output transformer and load",
 )

@@ -25,7 +25,7 @@ from collections.abc import Iterator
 
 from netcheck.circuit.changes import ReplaceTube
 from netcheck.circuit.model import Circuit, Part
-from netcheck.faults.base import ContinuousFault, Fault, FaultKind, Word, likelihood
+from netcheck.faults.base import PRACTICE, ContinuousFault, Fault, FaultKind, Sign, Word, likelihood
 from netcheck.faults.common import POWER_OFF, bulbs, joined, make_fault
 from netcheck.roles.base import Roles
 from netcheck.tubes.library import load_library
@@ -91,5 +91,6 @@ WRONG_TUBE = FaultKind(
     body="tube",
     words=(Word("wrong_type", "occasional", "exchange"),),
     exchange="tube",
+    signs=(Sign("new_tubes", 6.0, f"{PRACTICE}: what fits the base is put in"),),
     group="tubes",
 )

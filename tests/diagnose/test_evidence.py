@@ -26,7 +26,7 @@ from netcheck.diagnose.evidence import (
 from netcheck.diagnose.evidence_rules import fuse_share, glow_share
 from netcheck.errors import NetcheckError
 from netcheck.faults import FAULT_KINDS, list_faults
-from netcheck.faults.base import Fault
+from netcheck.faults.base import Fault, FaultKind
 from netcheck.netlist import read_netlist_text
 from netcheck.pipeline import load_circuit
 from netcheck.roles import recognise
@@ -451,31 +451,40 @@ def test_new_tubes_do_not_clear_what_may_have_killed_the_old_ones() -> None:
 
 
 def all_rows() -> list[rules.Row]:
-    groups = (*rules.UNDER_DRIVE.values(), rules.DAMAGED, rules.BLOWS, rules.HUM,
-              *rules.WORK.values())  # fmt: skip
-    return [row for group in groups for row in group]
+    return [row for rows in rules.ANY_KIND.values() for row in rows]
+
+
+@pytest.mark.parametrize("kind", FAULT_KINDS, ids=lambda kind: kind.name)
+def test_every_sign_has_a_source_and_is_about_words_of_its_kind(kind: FaultKind) -> None:
+    for sign in kind.signs:
+        assert sign.source.strip()
+        assert any(sign.fits(word) for word in kind.words)
+
+
+def test_no_sign_stands_behind_one_that_is_about_the_same_faults() -> None:
+    for kind in FAULT_KINDS:
+        for word in kind.words:
+            fitting = [(one.about, one.role) for one in kind.signs if one.fits(word)]
+
+            assert len(set(fitting)) == len(fitting), (kind.name, word.name)
 
 
 def test_every_row_has_a_source_and_is_about_faults_that_exist() -> None:
-    kinds = {kind.name: kind for kind in FAULT_KINDS}
     for row in all_rows():
         assert row.source.strip()
-        assert row.families <= set(kinds)
-        words = {
-            (word.name, word.cause) for name in row.families or kinds for word in kinds[name].words
-        }
-        assert row.kinds <= {word for word, _ in words}
-        assert any(
-            (not row.kinds or word in row.kinds) and (not row.causes or cause in row.causes)
-            for word, cause in words
-        )
+        assert any(row.fits(kind, word) for kind in FAULT_KINDS for word in kind.words)
 
 
 def test_no_factor_leaves_the_bounds_of_a_probability() -> None:
-    for rows in rules.WORK.values():
-        for row in rows:
-            assert rules.FLAT * row.value >= 0.02 - 1e-12
-            assert rules.FLAT * row.value <= 0.98
+    factors = [row.value for row in all_rows()]
+    for kind in FAULT_KINDS:
+        for sign in kind.signs:
+            if sign.about in rules.WORK:
+                factors.append(sign.value)
+            else:
+                assert 0.02 <= sign.value <= 0.98
+    for factor in factors:
+        assert 0.02 - 1e-12 <= rules.FLAT * factor <= 0.98
 
 
 def test_a_single_ended_stage_has_no_other_side() -> None:
