@@ -1,4 +1,5 @@
-"""The sample output in README.md: found, run again, cut to what is shown, compared.
+"""The sample output in README.md: found, run again, cut to what is shown, compared; and the
+tables of registers in the manual.
 
 A sample stands between two comments:
 
@@ -7,7 +8,7 @@ A sample stands between two comments:
 
 `show` names the sections by how their heading begins (commas left out), with the most
 lines shown of each; `Verdict` is what comes before the first heading.  What is left out is marked
-with three dots.
+with three dots.  A table stands between `<!-- table of: roles -->` and `<!-- end of table -->`.
 """
 
 from __future__ import annotations
@@ -17,10 +18,15 @@ import shlex
 from dataclasses import dataclass
 from itertools import pairwise
 
+from netcheck.roles.table import Heading, RoleName
+
 SAMPLE = re.compile(
     r"<!-- output of: netcheck (?P<command>[^;>]+?)(?:; show: (?P<show>[^>]+?))? -->\n"
     r"```text\n(?P<text>.*?)```\n<!-- end of output -->",
     re.DOTALL,
+)
+TABLE = re.compile(
+    r"(?<=<!-- table of: )(?P<name>\w+) -->\n(?P<rows>.*?)(?=<!-- end of table -->)", re.DOTALL
 )
 DOTS = "..."
 TOLERANCE = 0.03
@@ -50,6 +56,25 @@ def samples(readme: str) -> list[Sample]:
         )
         for match in SAMPLE.finditer(readme)
     ]
+
+
+def with_tables(text: str) -> str:
+    """Return a document with its tables as the registers are now."""
+    return TABLE.sub(lambda found: f"{found['name']} -->\n{TABLES[found['name']]()}", text)
+
+
+def roles_table() -> str:
+    """Return the roles under their headings, each with what such a part does."""
+    lines = []
+    for heading in Heading:
+        lines += ["", f"| {heading.lower()} | what it is |", "| --- | --- |"]
+        lines += [
+            f"| `{name}` | {name.kind.does} |" for name in RoleName if name.kind.heading == heading
+        ]
+    return "\n".join([*lines, "", ""])
+
+
+TABLES = {"roles": roles_table}
 
 
 def excerpt(output: str, show: str) -> str:

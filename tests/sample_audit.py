@@ -21,6 +21,7 @@ from netcheck.netlist.flat import FlatElement
 from netcheck.rank import FaultResult, PartWorst
 from netcheck.report.model import Audit
 from netcheck.roles.base import Role, Roles, Stage
+from netcheck.roles.table import RoleName
 from netcheck.solve.results import NotSolved, Outcome, Solved, TubeState
 from netcheck.source import Span
 from netcheck.tipping import TippingPoint
@@ -60,9 +61,9 @@ def roles() -> Roles:
     """Return what would be recognised; the output stage stands first on purpose."""
     return Roles(
         roles=(
-            Role("C2", "coupling_capacitor", "X1", "joins X1 to X2", 1.0, "p1", "g2"),
-            Role("R3", "cathode_resistor", "X2", "between the cathode of X2 and ground"),
-            Role("R2", "grid_leak", "X2", "from the grid of X2 to ground", 0.9),
+            Role("C2", RoleName.COUPLING_CAPACITOR, "X1", "joins X1 to X2", 1.0, "p1", "g2"),
+            Role("R3", RoleName.CATHODE_RESISTOR, "X2", "between the cathode of X2 and ground"),
+            Role("R2", RoleName.GRID_LEAK, "X2", "from the grid of X2 to ground", 0.9),
         ),
         stages=(
             Stage(

@@ -20,7 +20,7 @@ from netcheck.cli import shell
 from netcheck.cli.help import topics
 from netcheck.netlist.parse import known_keys
 from netcheck.report.words import VERDICTS
-from tests.readme_samples import Sample, differences, excerpt, samples
+from tests.readme_samples import Sample, differences, excerpt, samples, with_tables
 
 CHECKOUT = Path(__file__).resolve().parent.parent
 README = CHECKOUT / "README.md"
@@ -80,6 +80,22 @@ def test_samples_are_what_the_program_prints(
     assert {sample.text: differences(sample.text, now(sample)) for sample in found} == {
         sample.text: [] for sample in found
     }
+
+
+@pytest.mark.parametrize("document", MANUAL, ids=lambda path: path.name)
+def test_tables_of_the_manual_are_those_of_the_registers(
+    document: Path, remake_golden: bool
+) -> None:
+    if remake_golden:
+        document.write_text(with_tables(text_of(document)), encoding="utf-8")
+
+    assert text_of(document) == with_tables(text_of(document))
+
+
+def test_the_table_of_roles_is_in_the_manual_once() -> None:
+    found = [each.stem for each in MANUAL if "<!-- table of: roles -->" in text_of(each)]
+
+    assert found == ["drawing"]
 
 
 def test_a_sample_that_differs_is_noticed() -> None:

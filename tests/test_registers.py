@@ -11,7 +11,7 @@ from netcheck.conditions import CONDITIONS, condition_kind, condition_of, kinds_
 from netcheck.faults import FAULT_KINDS, word_named
 from netcheck.faults.base import FaultKind
 from netcheck.quantities import QUANTITIES, quantity_of
-from netcheck.roles.table import RoleName
+from netcheck.roles.table import Place, RoleName
 
 PACKAGE = Path(__file__).resolve().parent.parent / "netcheck"
 CONDITIONS_SPELLED_OUT = {
@@ -43,6 +43,18 @@ ROLES_SPELLED_OUT = {
     "solve/": SOURCE,
 }
 """Where the name of a role may stand for something else.  This list only gets shorter."""
+
+WITHOUT_FAULTS = {
+    # parts of a network that no kind of fault is made for yet
+    *("cathode_diode", "feedback_shunt", "heater_bias", "heater_load", "hum_balance"),
+    *("input_load", "interstage_resistor", "lamp", "output_load", "plate_stopper"),
+    *("protection_diode", "regulator_diode", "regulator_transistor", "tone_control"),
+    # sources and what stands for something else
+    *("current_sensor", "current_source", "current_source_bias", "heater_source"),
+    *("ground_reference", "input_source", "leakage_inductance", "transformer_source"),
+    "unused_part",
+}
+"""Roles that no kind of fault names.  This list only gets shorter."""
 
 
 def spelled_out(tree: ast.AST) -> set[str]:
@@ -120,6 +132,46 @@ def test_a_quantity_without_a_row_is_spelled_out_with_its_unit_apart() -> None:
 def test_a_row_of_a_quantity_stands_for_one_name_with_a_unit() -> None:
     assert len({each.name for each in QUANTITIES}) == len(QUANTITIES)
     assert all(each.unit for each in QUANTITIES)
+
+
+def roles_named_in(room: str) -> set[str]:
+    """Return the roles that the modules of a room name, and those that its columns choose."""
+    named: set[str] = set()
+    for module in (PACKAGE / room).glob("*.py"):
+        for node in ast.walk(ast.parse(module.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Attribute) and getattr(node.value, "id", "") == "RoleName":
+                named.add(node.attr)
+    return named
+
+
+def test_every_role_is_given_to_some_part() -> None:
+    assert {each.name for each in RoleName} == roles_named_in("roles")
+
+
+def test_every_place_of_a_role_is_drawn() -> None:
+    drawn: set[str] = set()
+    for module in (PACKAGE / "drawing").glob("*.py"):
+        for node in ast.walk(ast.parse(module.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Attribute) and getattr(node.value, "id", "") == "Place":
+                drawn.add(node.attr)
+    by_structure = {"TUBE", "WINDING", "ROWS"}  # tubes and cores are drawn as such, rows last
+
+    assert {each.name for each in Place} == drawn | by_structure
+    assert all(any(each in name.kind.place for name in RoleName) for each in Place)
+
+
+def test_every_role_of_a_true_part_has_a_kind_of_fault() -> None:
+    known = {RoleName[each] for each in roles_named_in("faults")}
+    known |= {
+        each
+        for each in RoleName
+        if each.kind.swapped or each.kind.electrolytic or each.kind.biases or each.kind.stands_for
+    }
+    by_structure = {
+        each for each in RoleName if each.kind.place in (Place.TUBE, Place.WINDING)
+    }  # tubes and windings have faults whatever their role
+
+    assert {each.value for each in set(RoleName) - known - by_structure} == WITHOUT_FAULTS
 
 
 def test_the_rows_of_roles_are_named_as_the_program_names_them() -> None:

@@ -189,8 +189,8 @@ def burns(
     if fault is not None and ref in fault.parts:
         floor = shown("damaged", fault, roles, 0.0)
     if fault is not None and kind_of(fault).upsets_load:
-        names = {role.name for role in roles.of_part(ref)}
-        floor = max(floor, DRIVEN_PART if names & HOT_UNDER_DRIVE else 0.0)
+        heated = any(role.name.kind.hot_when_driven for role in roles.of_part(ref))
+        floor = max(floor, DRIVEN_PART if heated else 0.0)
     if math.isnan(ratio):
         return floor or None
     return max(between(log_ramp(ratio, first, last), *BURNT), floor)
@@ -368,11 +368,9 @@ class Row:
 FAR = 2.0
 """A resistor that is wrong by less heats no plate of that audit to 1.3 under drive only."""
 
-HOT_UNDER_DRIVE = frozenset(each for each in RoleName if each.kind.hot_when_driven)
-"""Roles of the parts that such an output stage heats: primary, screen and damping
-resistors in those audits; other networks across a winding by analogy."""
 DRIVEN_PART = 0.3
-"""Smell or color of such a part: common practice."""
+"""Smell or color of a part whose role says `hot_when_driven`: primary, screen and damping
+resistors in those audits, other networks across a winding by analogy.  Common practice."""
 
 # Hum
 

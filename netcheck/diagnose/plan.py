@@ -50,8 +50,7 @@ class Plan:
     def __init__(self, circuit: Circuit, roles: Roles) -> None:
         self.circuit = circuit
         self.roles = roles
-        stages = {stage.id: stage.tubes for stage in roles.stages}
-        order = [ref for one in roles.signal_order for ref in stages.get(one, ())]
+        order = [ref for stage in roles.stages_in_order for ref in stage.tubes]
         every = [tube.ref for tube in circuit.tubes if tube.has_pin("grid")]
         self.tubes = tuple(circuit[ref] for ref in dict.fromkeys((*order, *every)) if ref in every)
         outputs = set(roles.output_tubes)
@@ -195,14 +194,8 @@ class Plan:
         """The current of a tube, read over the resistor at its cathode."""
         net = tube.net("cathode")
         for part in self.circuit.parts_on.get(net, ()):
-            named = {role.name for role in self.roles.of_part(part.ref)}
-            wanted = {
-                RoleName.CATHODE_RESISTOR,
-                RoleName.CATHODE_LOAD,
-                RoleName.SENSE_RESISTOR,
-                RoleName.TAIL_RESISTOR,
-            }
-            if net == GROUND or part.kind != "resistor" or not named & wanted or not part.value:
+            senses = any(role.name.kind.senses for role in self.roles.of_part(part.ref))
+            if net == GROUND or part.kind != "resistor" or not senses or not part.value:
                 continue
             sharing = tuple(one.ref for one in self.tubes if one.net("cathode") == net)
             far = part.other_net(net)

@@ -142,7 +142,7 @@ def role_words(part: Part, roles: Roles) -> str:
     """Return what a part is and for which tube: `R4: cathode resistor of X1`."""
     said: dict[str, list[str]] = {}
     for role in roles.of_part(part.ref):
-        of = said.setdefault(role.name.replace("_", " "), [])
+        of = said.setdefault(role.name.words, [])
         if role.of and role.of != part.ref:
             of.append(role.of)
     what = "; ".join(f"{name} of {', '.join(of)}" if of else name for name, of in said.items())

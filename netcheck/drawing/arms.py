@@ -12,23 +12,14 @@ import math
 from collections.abc import Callable
 
 from netcheck.circuit.model import GROUND, Part
-from netcheck.drawing.claims import (
-    CATHODE,
-    FEEDBACK,
-    GRID_SERIES,
-    GRID_SHUNT,
-    OUTPUT,
-    PLATE,
-    SCREEN,
-    Plan,
-)
+from netcheck.drawing.claims import Plan
 from netcheck.drawing.geometry import Block, name_width, symbol_of
 from netcheck.drawing.model import Direction
 from netcheck.drawing.style import name_and_value_width, value_text
 from netcheck.drawing.symbols import HALF, is_tube
-from netcheck.roles.table import RoleName
+from netcheck.roles.table import Place, RoleName
 
-BELOW = CATHODE | FEEDBACK
+BELOW = Place.CATHODE | Place.FEEDBACK
 PITCH = 7
 """From one part of an upright chain to the next."""
 DROP = 3
@@ -72,12 +63,12 @@ def hang(
     part: Part,
     net: str,
     at: tuple[int, int],
-    names: frozenset[str],
+    place: Place,
     downward: bool = True,
 ) -> int:
     """Place an upright part on `net` and what follows it; returns the width taken.
 
-    Where the far end is no ground, parts with such roles on it continue the chain;
+    Where the far end is no ground, parts on it that may stand in `place` continue the chain;
     of several the first stands in line and the others beside it.
     """
     x, y = at
@@ -96,18 +87,18 @@ def hang(
             if net == GROUND or _is_tied(plan, net)
             else [
                 other
-                for other in plan.on(net, names)
+                for other in plan.on(net, place)
                 if other.other_net(net) not in passed and _feeds_back_to(plan, other, net)
             ]
         )
-        if names is not BELOW and len(plan.circuit.parts_on[net]) > LONGEST_SHARED:
+        if place != BELOW and len(plan.circuit.parts_on[net]) > LONGEST_SHARED:
             following = []
         if not following:
             break
         part, *beside = following
         for other in beside:
             if other.ref in plan.free:
-                width += hang(plan, block, other, net, (x + width, y + step), names, downward)
+                width += hang(plan, block, other, net, (x + width, y + step), place, downward)
         y += step
         width = max(width, column_width(part))
     return width
@@ -137,8 +128,8 @@ class Ladder:
     def run(
         self,
         net: str,
-        series: frozenset[str],
-        shunt: frozenset[str],
+        series: Place,
+        shunt: Place,
         along: Callable[[Part, str], bool] = lambda part, net: True,
     ) -> str:
         """Lay out the line from `net` on; returns the net where it ends."""
@@ -167,10 +158,10 @@ class Ladder:
             if net in self.plan.drivers or net in self.plan.roles.rails:
                 return net
 
-    def drop(self, part: Part, net: str, names: frozenset[str]) -> None:
+    def drop(self, part: Part, net: str, place: Place) -> None:
         """Hang an upright part, and what follows it, from the line."""
         hung = Block(self.plan.circuit)
-        width = hang(self.plan, hung, part, net, (0, self.y + DROP + HALF), names)
+        width = hang(self.plan, hung, part, net, (0, self.y + DROP + HALF), place)
         if self.toward < 0:
             x = min(self.top - 1, self.low - width + 1)
         else:
@@ -203,7 +194,8 @@ def grid_arm(plan: Plan, block: Block, tube: Part, room: int) -> None:
     """Lay out what leads to a grid, to the left of the tube."""
     low = -TUBE_EDGE - room - (HALF if tube.net("cathode") == GROUND else 0)
     ladder = Ladder(plan, block, -1, 0, -TUBE_EDGE, low, room)
-    ladder.run(tube.net("grid"), GRID_SERIES, GRID_SHUNT | FEEDBACK, along_signal(plan))
+    hanging = Place.GRID_SHUNT | Place.FEEDBACK
+    ladder.run(tube.net("grid"), Place.GRID_SERIES, hanging, along_signal(plan))
 
 
 def cathode_arm(plan: Plan, block: Block, net: str, x: int, y: int, room: int = 0) -> int:
@@ -213,7 +205,7 @@ def cathode_arm(plan: Plan, block: Block, net: str, x: int, y: int, room: int = 
     order = {"resistor": 0, "inductor": 1, "current_source": 1}
     parts = sorted(
         plan.on(net, BELOW),
-        key=lambda part: (plan.has(part.ref, FEEDBACK), order.get(part.kind, 2)),
+        key=lambda part: (plan.has(part.ref, Place.FEEDBACK), order.get(part.kind, 2)),
     )
     for part in parts:
         if part.ref not in plan.free or not _feeds_back_to(plan, part, net):
@@ -223,23 +215,27 @@ def cathode_arm(plan: Plan, block: Block, net: str, x: int, y: int, room: int = 
 
 
 def _feeds_back_to(plan: Plan, part: Part, net: str) -> bool:
-    feeds = [role.feeds for role in plan.roles.of_part(part.ref) if role.name in FEEDBACK]
+    feeds = [
+        role.feeds
+        for role in plan.roles.of_part(part.ref)
+        if Place.FEEDBACK in role.name.kind.place
+    ]
     return not feeds or net in feeds
 
 
 def plate_arm(plan: Plan, block: Block, net: str) -> None:
     """Stand the load of a plate above it, and what lies beside the load."""
     x = 0
-    for part in plan.on(net, PLATE):
+    for part in plan.on(net, Place.PLATE):
         if part.ref in plan.free:
-            x += hang(plan, block, part, net, (x, -12), PLATE, downward=False)
+            x += hang(plan, block, part, net, (x, -12), Place.PLATE, downward=False)
 
 
 def screen_arm(plan: Plan, block: Block, tube: Part, low: int) -> None:
     """Lay out what feeds a screen, to the right of the tube."""
     if tube.has_pin("screen"):
         ladder = Ladder(plan, block, 1, -1, TUBE_EDGE, max(low, 12))
-        ladder.run(tube.net("screen"), SCREEN, SCREEN)
+        ladder.run(tube.net("screen"), Place.SCREEN, Place.SCREEN)
 
 
 def output_arm(plan: Plan, block: Block, tube: Part, edge: int) -> int:
@@ -249,7 +245,7 @@ def output_arm(plan: Plan, block: Block, tube: Part, edge: int) -> int:
             continue
         start = max(edge, PAST_LABEL if tube.has_pin("screen") else 5) if y > 0 else PAST_LABEL
         ladder = Ladder(plan, block, 1, y, start, start)
-        ladder.run(net, OUTPUT, OUTPUT)
+        ladder.run(net, Place.OUTPUT, Place.OUTPUT)
         if y > 0:
             edge = max(edge, ladder.top, ladder.low)
     return edge

@@ -1,126 +1,21 @@
 """Which part belongs where: the roles of the recogniser read as places.
 
-Comes in: a circuit and its roles.  Goes out: for each arm of a tube, and for the
-supplies, the names of the roles that stand there, and a `Plan` that hands every
-part out once.
+Comes in: a circuit and its roles.  Goes out: a `Plan` that knows of each part where it
+may stand (the register of roles says so of each role) and hands every part out once.
 """
 
 from __future__ import annotations
 
 from netcheck.circuit.model import GROUND, Circuit, Part
 from netcheck.roles.base import Roles
-from netcheck.roles.table import RoleName
+from netcheck.roles.table import Place, RoleName
 
-GRID_SERIES = frozenset(
-    {
-        RoleName.GRID_STOPPER,
-        RoleName.COUPLING_CAPACITOR,
-        RoleName.INTERSTAGE_RESISTOR,
-        RoleName.INTERSTAGE_CAPACITOR,
-        RoleName.VOLUME_CONTROL,
-        RoleName.INPUT_CAPACITOR,
-        RoleName.TONE_CONTROL,
-    }
+LOW_SUPPLIES = (
+    (RoleName.BIAS_SOURCE, Place.BIAS),
+    (RoleName.HEATER_SOURCE, Place.HEATER),
 )
-GRID_SHUNT = frozenset(
-    {
-        RoleName.GRID_LEAK,
-        RoleName.GRID_SHUNT_CAPACITOR,
-        RoleName.GROUNDING_CAPACITOR,
-        RoleName.INPUT_LOAD,
-        RoleName.INPUT_SOURCE,
-        RoleName.VOLUME_CONTROL,
-        RoleName.INTERSTAGE_RESISTOR,
-        RoleName.INTERSTAGE_CAPACITOR,
-        RoleName.PROTECTION_DIODE,
-        RoleName.TONE_CONTROL,
-    }
-)
-CATHODE = frozenset(
-    {
-        RoleName.CATHODE_RESISTOR,
-        RoleName.CATHODE_BYPASS_CAPACITOR,
-        RoleName.CATHODE_LOAD,
-        RoleName.TAIL_RESISTOR,
-        RoleName.SENSE_RESISTOR,
-        RoleName.CATHODE_DIODE,
-        RoleName.CURRENT_SENSOR,
-        RoleName.CURRENT_SOURCE,
-        RoleName.CURRENT_SOURCE_BIAS,
-        RoleName.FEEDBACK_SHUNT,
-    }
-)
-FEEDBACK = frozenset({RoleName.FEEDBACK_RESISTOR, RoleName.FEEDBACK_CAPACITOR})
-PLATE = frozenset(
-    {RoleName.PLATE_LOAD, RoleName.PLATE_CHOKE, RoleName.PLATE_STOPPER, RoleName.PLATE_SHUNT}
-)
-SCREEN = frozenset({RoleName.SCREEN_RESISTOR, RoleName.SCREEN_BYPASS_CAPACITOR})
-WINDING = frozenset(
-    {
-        RoleName.OUTPUT_TRANSFORMER_PRIMARY,
-        RoleName.OUTPUT_TRANSFORMER_SECONDARY,
-        RoleName.INTERSTAGE_TRANSFORMER,
-        RoleName.FEEDBACK_WINDING,
-        RoleName.MAINS_TRANSFORMER,
-    }
-)
-OUTPUT = frozenset(
-    {
-        RoleName.SPEAKER_LOAD,
-        RoleName.ZOBEL,
-        RoleName.OUTPUT_LOAD,
-        RoleName.OUTPUT_CAPACITOR,
-        RoleName.WIRE_RESISTANCE,
-        RoleName.LEAKAGE_INDUCTANCE,
-        RoleName.GROUND_REFERENCE,
-    }
-)
-ACROSS_WINDING = frozenset(
-    {RoleName.WINDING_LOSS, RoleName.WINDING_CAPACITANCE, RoleName.PLATE_SHUNT}
-)
-RAIL_SERIES = frozenset(
-    {
-        RoleName.RAIL_DROPPER,
-        RoleName.RAIL_CHOKE,
-        RoleName.SUPPLY_RESISTANCE,
-        RoleName.CURRENT_SENSOR,
-        RoleName.RECTIFIER_DIODE,
-        RoleName.FUSE,
-        RoleName.LAMP,
-    }
-)
-RAIL_SHUNT = frozenset(
-    {
-        RoleName.RESERVOIR_CAPACITOR,
-        RoleName.DECOUPLING_CAPACITOR,
-        RoleName.BLEEDER,
-        RoleName.SUPPLY_SOURCE,
-    }
-)
-BIAS = frozenset(
-    {
-        RoleName.BIAS_SOURCE,
-        RoleName.BIAS_DIVIDER,
-        RoleName.BIAS_POT,
-        RoleName.BIAS_FILTER_CAPACITOR,
-        RoleName.BIAS_SERIES_RESISTOR,
-        RoleName.BACK_BIAS_RESISTOR,
-        RoleName.RECTIFIER_DIODE,
-    }
-)
-
-HEATER = frozenset(
-    {
-        RoleName.HEATER_SOURCE,
-        RoleName.HEATER_LOAD,
-        RoleName.HEATER_BIAS,
-        RoleName.HUM_BALANCE,
-        RoleName.LAMP,
-        RoleName.FUSE,
-    }
-)
-LOW_SUPPLIES = ((RoleName.BIAS_SOURCE, BIAS), (RoleName.HEATER_SOURCE, HEATER))
-"""Supplies that stand below the stages: the role of the source, and of what follows."""
+"""Supplies that stand below the stages: the role of the source, and the place of what follows."""
+NOWHERE = Place(0)
 
 
 class Plan:
@@ -129,9 +24,9 @@ class Plan:
     def __init__(self, circuit: Circuit, roles: Roles) -> None:
         self.circuit = circuit
         self.roles = roles
-        self.names: dict[str, frozenset[str]] = {
-            part.ref: frozenset(role.name for role in roles.of_part(part.ref)) for part in circuit
-        }
+        self.places = dict.fromkeys(circuit.parts, NOWHERE)
+        for role in roles:
+            self.places[role.part] |= role.name.kind.place
         self.free = {part.ref: None for part in circuit}
         self.drivers = {
             tube.net(pin)
@@ -141,16 +36,16 @@ class Plan:
         } - {GROUND}
         """Nets that a tube drives: where a signal comes from."""
 
-    def has(self, ref: str, names: frozenset[str]) -> bool:
-        """Say whether a part has one of these roles."""
-        return not names.isdisjoint(self.names[ref])
+    def has(self, ref: str, place: Place) -> bool:
+        """Say whether a part may stand in this place, or in one of these."""
+        return bool(self.places[ref] & place)
 
-    def on(self, net: str, names: frozenset[str]) -> list[Part]:
-        """Return the two-pin parts on a net that are still free and have such a role."""
+    def on(self, net: str, place: Place) -> list[Part]:
+        """Return the two-pin parts on a net that are still free and may stand there."""
         return [
             part
             for part in self.circuit.parts_on.get(net, ())
-            if part.ref in self.free and len(part.pins) == 2 and self.has(part.ref, names)
+            if part.ref in self.free and len(part.pins) == 2 and self.has(part.ref, place)
         ]
 
     def take(self, ref: str) -> None:

@@ -20,18 +20,11 @@ from dataclasses import dataclass
 
 from netcheck.circuit.model import GROUND, Part
 from netcheck.drawing.arms import Ladder, column_width, flat, flat_half, hang, upright
-from netcheck.drawing.claims import (
-    ACROSS_WINDING,
-    LOW_SUPPLIES,
-    OUTPUT,
-    RAIL_SERIES,
-    RAIL_SHUNT,
-    Plan,
-)
+from netcheck.drawing.claims import LOW_SUPPLIES, NOWHERE, Plan
 from netcheck.drawing.geometry import Block, Spot, name_width
 from netcheck.drawing.model import Core, Direction
 from netcheck.drawing.symbols import HALF
-from netcheck.roles.table import RoleName
+from netcheck.roles.table import Place, RoleName
 
 MOST_WAYS = 500
 """A mesh of rails has many ways through it; so many are looked at."""
@@ -49,10 +42,11 @@ class Link:
 
 def chain(plan: Plan) -> list[Link]:
     """Return the rails from the farthest to the source, along the longest way."""
+    known = {role.part for role in plan.roles.named(RoleName.SUPPLY_SOURCE)}
     sources = [
         part.nets[0] if part.nets[0] != GROUND else part.nets[1]
         for part in plan.circuit.of_kind("voltage_source", "current_source")
-        if plan.has(part.ref, frozenset({RoleName.SUPPLY_SOURCE}))
+        if part.ref in known
     ]
     start = sources[0] if sources else (plan.roles.rails[0] if plan.roles.rails else "")
     best: list[Link] = []
@@ -65,7 +59,7 @@ def chain(plan: Plan) -> list[Link]:
             best = path
         here = path[-1].net
         onward: dict[str, Part] = {}
-        for part in plan.on(here, RAIL_SERIES):
+        for part in plan.on(here, Place.RAIL_SERIES):
             onward.setdefault(part.other_net(here), part)
         for far, part in onward.items():
             if far != GROUND and all(link.net != far for link in path):
@@ -85,7 +79,9 @@ def rail_row(plan: Plan, users: Mapping[str, Sequence[int]], right_edge: int) ->
     for number, link in enumerate(links):
         rails = {each.net for each in links}
         shunts = [
-            part for part in plan.on(link.net, RAIL_SHUNT) if part.other_net(link.net) not in rails
+            part
+            for part in plan.on(link.net, Place.RAIL_SHUNT)
+            if part.other_net(link.net) not in rails
         ]
         feeder = link.feeder
         width = sum(map(column_width, shunts)) + 2 + (2 * flat_half(feeder) if feeder else 0)
@@ -98,7 +94,7 @@ def rail_row(plan: Plan, users: Mapping[str, Sequence[int]], right_edge: int) ->
         x = start + 1
         for part in shunts:
             if part.ref in plan.free:
-                x += hang(plan, block, part, link.net, (x, HALF), RAIL_SHUNT)
+                x += hang(plan, block, part, link.net, (x, HALF), Place.RAIL_SHUNT)
         if feeder is not None and feeder.ref in plan.free:
             plan.take(feeder.ref)
             half = flat_half(feeder)
@@ -118,16 +114,16 @@ def _gap(taken: Sequence[int], start: int, width: int) -> int:
 def low_supplies(plan: Plan) -> list[Block]:
     """Return bias and heater supplies as ladders to the right, each from its source."""
     blocks = []
-    for source_role, names in LOW_SUPPLIES:
+    for source_role, place in LOW_SUPPLIES:
+        sources = {role.part for role in plan.roles.named(source_role)}
         for source in plan.circuit:
-            named = plan.has(source.ref, frozenset({source_role})) and len(source.pins) == 2
-            if source.ref not in plan.free or not named:
+            if source.ref not in plan.free or source.ref not in sources or len(source.pins) != 2:
                 continue
             net = source.nets[1] if source.nets[0] == GROUND else source.nets[0]
             block = Block(plan.circuit)
             ladder = Ladder(plan, block, 1, 0, -1, -1)
-            ladder.drop(source, net, frozenset())
-            ladder.run(net, names, names)
+            ladder.drop(source, net, NOWHERE)
+            ladder.run(net, place, place)
             blocks.append(block)
     return blocks
 
@@ -264,7 +260,7 @@ def _across_primary(plan: Plan, block: Block, windings: Iterable[str]) -> None:
             for net in nets[ref]:
                 if (net in plan.roles.rails) != tied:
                     continue
-                for part in plan.on(net, ACROSS_WINDING):
+                for part in plan.on(net, Place.ACROSS_WINDING):
                     if part.ref in plan.free:
                         above = number < middle
                         row = rows[refs[middle - 1 if above else middle]]
@@ -277,7 +273,7 @@ def _bridge(
     """Stand a chain of parts with its inner end at the height of `row`."""
     downward = above != (net in plan.roles.rails)
     own = Block(plan.circuit)
-    width = hang(plan, own, part, net, (0, 0), ACROSS_WINDING, downward)
+    width = hang(plan, own, part, net, (0, 0), Place.ACROSS_WINDING, downward)
     heights = [spot.y for spot in own.spots]
     edges[above] -= width
     block.take(own, edges[above], row - (max(heights) if above else min(heights)))
@@ -295,5 +291,5 @@ def _load(plan: Plan, block: Block, secondaries: list[str], y: int) -> None:
             if net == GROUND:
                 continue
             ladder = Ladder(plan, block, 1, top - 1, edge, edge)
-            ladder.run(net, OUTPUT, OUTPUT | ACROSS_WINDING)
+            ladder.run(net, Place.OUTPUT, Place.OUTPUT | Place.ACROSS_WINDING)
             edge = max(edge, ladder.top, ladder.low)

@@ -25,7 +25,7 @@ END_OHM = 1.0
 LEAK_SIEMENS = 1e-15
 """From every net to ground, so that parts of the network that hang free have an answer."""
 
-NETWORK_ROLES = (RoleName.BIAS_DIVIDER, RoleName.BIAS_POT, RoleName.BIAS_SERIES_RESISTOR)
+NETWORK_ROLES = tuple(each for each in RoleName if each.kind.biases)
 HALVES = 2
 
 

@@ -109,7 +109,7 @@ def _capacitors(
 
 def job_text(circuit: Circuit, played: tuple[Role, ...]) -> str:
     """Say what a capacitor is there for: `the reservoir capacitor at ht`."""
-    name = played[0].name.replace("_", " ")
+    name = played[0].name.words
     tubes = served_tubes(circuit, played)
     return f"the {name} of {joined(tubes)}" if tubes else f"the {name} at {played[0].of}"
 

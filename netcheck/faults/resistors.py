@@ -117,7 +117,7 @@ def resistors(circuit: Circuit, roles: Roles, habits: Habits) -> tuple[Job, ...]
 
 def job_text(circuit: Circuit, played: tuple[Role, ...]) -> str:
     """Say what a part is there for: `the cathode resistor of V1 and V2`."""
-    name = played[0].name.replace("_", " ")
+    name = played[0].name.words
     return f"the {name} of {joined(served_tubes(circuit, played), played[0].of)}"
 
 

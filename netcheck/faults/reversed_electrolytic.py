@@ -46,13 +46,7 @@ NAME = "reversed_electrolytic"
 REVERSED_OHM = 1e3
 ELECTROLYTIC_F = 0.9e-6
 """From a microfarad up a part is taken for an electrolytic (common practice)."""
-ROLES = (
-    RoleName.CATHODE_BYPASS_CAPACITOR,
-    RoleName.RESERVOIR_CAPACITOR,
-    RoleName.DECOUPLING_CAPACITOR,
-    RoleName.BIAS_FILTER_CAPACITOR,
-    RoleName.SCREEN_BYPASS_CAPACITOR,
-)
+ROLES = tuple(each for each in RoleName if each.kind.electrolytic)
 
 REVERSED = likelihood("occasional", "common practice: new builds and hurried repairs")
 
@@ -62,7 +56,7 @@ def find(circuit: Circuit, roles: Roles) -> Iterator[Fault]:
     for part, played in parts_with_role(circuit, roles, "capacitor", *ROLES):
         electrolytic = (part.value or 0.0) >= ELECTROLYTIC_F and not part.note.dielectric
         if electrolytic and not held_by_source(circuit, part):
-            yield _reversed(part, played[0].name.replace("_", " "))
+            yield _reversed(part, played[0].name.words)
 
 
 def continuous(circuit: Circuit, roles: Roles) -> Iterator[ContinuousFault]:

@@ -51,18 +51,7 @@ LIKE_SIZE = 2.0
 LEAST_RATIO = 1.3
 """Values nearer than this are as good as equal."""
 DECADES = (1, 2)
-ROLES = (
-    RoleName.CATHODE_RESISTOR,
-    RoleName.TAIL_RESISTOR,
-    RoleName.CATHODE_LOAD,
-    RoleName.PLATE_LOAD,
-    RoleName.GRID_LEAK,
-    RoleName.SCREEN_RESISTOR,
-    RoleName.FEEDBACK_RESISTOR,
-    RoleName.BIAS_DIVIDER,
-    RoleName.BIAS_SERIES_RESISTOR,
-    RoleName.RAIL_DROPPER,
-)
+ROLES = tuple(each for each in RoleName if each.kind.swapped)
 
 DECADE = likelihood("occasional", "IEC 60062, multiplier band; how often: common practice")
 NEIGHBOR = likelihood("rare", "common practice: neighbors on one socket")

@@ -20,25 +20,17 @@ from netcheck.ratings.parts import SIGNAL_RESISTOR_W, assumed_rating_w
 from netcheck.roles.table import RoleName
 from netcheck.solve.results import Solved
 
-STANDS_FOR: Mapping[str, str] = {
-    each: each.kind.stands_for for each in RoleName if each.kind.stands_for
-}
-"""Roles of parts that nobody could buy."""
-
-SIGNAL_ROLES = frozenset(each for each in RoleName if each.kind.signal)
-
 
 def resistor_limit(
-    part: Part, roles: Iterable[str], healthy: Iterable[Solved]
+    part: Part, roles: Iterable[RoleName], healthy: Iterable[Solved]
 ) -> PartLimit | NotJudged:
     """Return the power limit of a resistor."""
     names = frozenset(roles)
-    for role in sorted(names & STANDS_FOR.keys()):
-        if part.note.power_w is not None:  # the user says it is a part
-            break
-        return NotJudged(part.ref, "power_w", STANDS_FOR[role], ratable=False)
-    if part.note.is_speaker:
-        return NotJudged(part.ref, "power_w", STANDS_FOR[RoleName.SPEAKER_LOAD], ratable=False)
+    reason = _stands_for(names) if part.note.power_w is None else ""  # a rated part is a part
+    if not reason and part.note.is_speaker:
+        reason = RoleName.SPEAKER_LOAD.kind.stands_for
+    if reason:
+        return NotJudged(part.ref, "power_w", reason, ratable=False)
     if part.note.power_w is not None:
         return _noted(part, "power_w", part.note.power_w, "power")
     taken = [
@@ -47,7 +39,7 @@ def resistor_limit(
         if part.ref in state.parts and condition_of(state.condition).habitual
     ]
     rating = assumed_rating_w(max(taken)) if taken else None
-    if not taken and names & SIGNAL_ROLES:
+    if not taken and any(name.kind.signal for name in names):
         rating = SIGNAL_RESISTOR_W
     if rating is None:
         return NotJudged(part.ref, "power_w", "no power= in its note and no rating to assume")
@@ -64,10 +56,10 @@ def resistor_limit(
     )
 
 
-def capacitor_limit(part: Part, roles: Iterable[str]) -> PartLimit | NotJudged:
+def capacitor_limit(part: Part, roles: Iterable[RoleName]) -> PartLimit | NotJudged:
     """Return the voltage limit of a capacitor."""
-    for role in sorted(frozenset(roles) & STANDS_FOR.keys()):
-        return NotJudged(part.ref, "voltage_v", STANDS_FOR[role], ratable=False)
+    if reason := _stands_for(roles):
+        return NotJudged(part.ref, "voltage_v", reason, ratable=False)
     if part.note.volts_v is None:
         return NotJudged(part.ref, "voltage_v", "no volts= in its note")
     return _noted(part, "voltage_v", part.note.volts_v, "volts")
@@ -79,6 +71,11 @@ def winding_limit(part: Part) -> PartLimit | NotJudged:
         return NotJudged(part.ref, "current_a", "no max_current= in its note")
     limit = _noted(part, "current_a", part.note.max_current_a, "max_current")
     return replace(limit, wire_ohm=part.note.dcr_ohm or 0.0)
+
+
+def _stands_for(roles: Iterable[RoleName]) -> str:
+    """Return why nobody could buy a part with one of these roles; empty where it is one."""
+    return next((each.kind.stands_for for each in sorted(roles) if each.kind.stands_for), "")
 
 
 COMPARED: Mapping[str, str] = {

@@ -18,7 +18,6 @@ from netcheck.findings import Finding
 from netcheck.judge.base import ratio_verdict
 from netcheck.report import facts
 from netcheck.report.annotation import (
-    SUPPLY_TITLE,
     AnnotatedCircuit,
     Group,
     IdleLoad,
@@ -44,6 +43,7 @@ from netcheck.report.terminal.layout import (
 )
 from netcheck.report.words import counted, joined
 from netcheck.roles.base import Stage
+from netcheck.roles.table import Heading
 from netcheck.solve.results import NotSolved
 from netcheck.units import format_quantity
 
@@ -86,7 +86,7 @@ def _write_group(console: Console, annotated: AnnotatedCircuit, group: Group, wh
     heading(console, group.title)
     if group.stage:
         _write_stage(console, annotated, group.stage, why)
-    if group.title == SUPPLY_TITLE and (chain := _chain(annotated)):
+    if group.title == Heading.SUPPLY and (chain := _chain(annotated)):
         paragraph(console, chain)
     tubes = [ref for ref in group.parts if annotated.circuit[ref].kind == "tube"]
     bullets(console, [_tube_line(annotated, ref) for ref in tubes])
@@ -207,7 +207,7 @@ def _reasons(annotated: AnnotatedCircuit, ref: str) -> Iterator[str]:
     told: dict[tuple[str, str], list[str]] = {}
     for role in annotated.roles.of_part(ref):
         sure = "" if role.confidence >= 1.0 else f" ({role.confidence:.0%} sure)"
-        told.setdefault((f"{role.name.replace('_', ' ')}{sure}", role.why), []).append(role.of)
+        told.setdefault((f"{role.name.words}{sure}", role.why), []).append(role.of)
     for (name, why), _ in told.items():
         yield f"{ref} {name}: {why}"
 

@@ -19,7 +19,7 @@ from netcheck.judge.base import Load
 from netcheck.report.facts import type_name
 from netcheck.report.words import joined, quantity_words
 from netcheck.roles.base import Role, Roles, Stage
-from netcheck.roles.table import RoleName
+from netcheck.roles.table import Heading, Place
 from netcheck.solve.results import NotSolved, Outcome, Solved
 from netcheck.units import format_quantity
 
@@ -30,63 +30,7 @@ UNITS: Mapping[str, str] = {
     "voltage_source": "V",
     "current_source": "A",
 }
-OUTPUT_ROLES = frozenset(
-    {
-        RoleName.OUTPUT_TRANSFORMER_PRIMARY,
-        RoleName.OUTPUT_TRANSFORMER_SECONDARY,
-        RoleName.SPEAKER_LOAD,
-        RoleName.OUTPUT_LOAD,
-        RoleName.WINDING_LOSS,
-        RoleName.WINDING_CAPACITANCE,
-        RoleName.WIRE_RESISTANCE,
-        RoleName.LEAKAGE_INDUCTANCE,
-        RoleName.ZOBEL,
-        RoleName.FEEDBACK_WINDING,
-        RoleName.OUTPUT_CAPACITOR,
-    }
-)
-SUPPLY_ROLES = frozenset(
-    {
-        RoleName.SUPPLY_SOURCE,
-        RoleName.SUPPLY_RESISTANCE,
-        RoleName.RAIL_DROPPER,
-        RoleName.RAIL_CHOKE,
-        RoleName.RESERVOIR_CAPACITOR,
-        RoleName.DECOUPLING_CAPACITOR,
-        RoleName.BLEEDER,
-        RoleName.MAINS_TRANSFORMER,
-        RoleName.RECTIFIER_DIODE,
-        RoleName.RECTIFIER_TUBE,
-        RoleName.REGULATOR_TUBE,
-        RoleName.REGULATOR_TRANSISTOR,
-        RoleName.REGULATOR_DIODE,
-        RoleName.FUSE,
-        RoleName.LAMP,
-    }
-)
-BIAS_ROLES = frozenset(
-    {
-        RoleName.BIAS_SOURCE,
-        RoleName.BIAS_DIVIDER,
-        RoleName.BIAS_POT,
-        RoleName.BIAS_FILTER_CAPACITOR,
-        RoleName.BIAS_SERIES_RESISTOR,
-        RoleName.BACK_BIAS_RESISTOR,
-    }
-)
-HEATER_ROLES = frozenset(
-    {RoleName.HEATER_SOURCE, RoleName.HEATER_LOAD, RoleName.HEATER_BIAS, RoleName.HUM_BALANCE}
-)
-SUPPLY_TITLE = "Supply, from the source outward"
-_GROUPS = (
-    ("Output and load", OUTPUT_ROLES),
-    (SUPPLY_TITLE, SUPPLY_ROLES),
-    ("Bias supply", BIAS_ROLES),
-    ("Heaters", HEATER_ROLES),
-)
-_DIRECTED = frozenset(
-    {RoleName.COUPLING_CAPACITOR, RoleName.FEEDBACK_RESISTOR, RoleName.FEEDBACK_CAPACITOR}
-)
+_GROUPS = (Heading.OUTPUT, Heading.SUPPLY, Heading.BIAS, Heading.HEATERS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,23 +87,19 @@ def groups_of(annotated: AnnotatedCircuit) -> tuple[Group, ...]:
     """Return all parts in groups, each part once."""
     roles = annotated.roles
     home = _homes(annotated)
-    stages = {stage.id: stage for stage in roles.stages}
-    order = [name for name in roles.signal_order if name in stages]
-    order += [name for name in stages if name not in order]
     members: dict[str, list[str]] = {}
     for part in annotated.circuit:
         members.setdefault(home[part.ref], []).append(part.ref)
     groups = [
-        Group(_stage_title(stages[name]), _tubes_first(members.get(name, []), stages[name]),
-              stages[name])
-        for name in order
-    ]  # fmt: skip
-    for title, _ in _GROUPS:
+        Group(_stage_title(stage), _tubes_first(members.get(stage.id, []), stage), stage)
+        for stage in roles.stages_in_order
+    ]
+    for title in _GROUPS:
         refs = members.get(title, [])
-        if title == SUPPLY_TITLE:
+        if title == Heading.SUPPLY:
             refs = _along_the_rails(annotated, refs)
         groups.append(Group(title, tuple(refs)))
-    groups.append(Group("Other parts", tuple(members.get("", []))))
+    groups.append(Group(Heading.OTHER, tuple(members.get("", []))))
     return tuple(group for group in groups if group.parts)
 
 
@@ -171,8 +111,8 @@ def _homes(annotated: AnnotatedCircuit) -> dict[str, str]:
     home: dict[str, str] = {part.ref: "unknown" for part in circuit}
     for part in circuit:
         played = roles.of_part(part.ref)
-        names = {role.name for role in played}
-        titles = [title for title, known in _GROUPS if names & known]
+        headings = {role.name.kind.heading for role in played}
+        titles = [title for title in _GROUPS if title in headings]
         served = [stage_of[role.of] for role in played if role.of in stage_of]
         if part.kind == "tube" and part.ref in stage_of:
             home[part.ref] = stage_of[part.ref]
@@ -224,24 +164,24 @@ def role_words(roles: Roles, ref: str) -> str:
     """Return what a part does: `plate load of X1`; empty where that is unknown."""
     merged: dict[tuple[str, str], list[Role]] = {}
     for role in roles.of_part(ref):
-        where = f"{role.source_net}>{role.feeds}" if role.name in _DIRECTED else ""
+        where = f"{role.source_net}>{role.feeds}" if role.name.kind.directed else ""
         merged.setdefault((role.name, where), []).append(role)
     members: dict[str, tuple[str, ...]] = {
         tube: (tube,) for stage in roles.stages for tube in stage.tubes
     }
     members |= {stage.id: stage.tubes for stage in roles.stages}
-    return ", ".join(_one_role(name, played, members) for (name, _), played in merged.items())
+    return ", ".join(_one_role(played, members) for played in merged.values())
 
 
-def _one_role(name: str, played: list[Role], members: Mapping[str, tuple[str, ...]]) -> str:
-    words = name.replace("_", " ")
+def _one_role(played: list[Role], members: Mapping[str, tuple[str, ...]]) -> str:
     first = played[0]
+    words = first.name.words
     sure = min(role.confidence for role in played)
     doubt = f" ({sure:.0%} sure)" if sure < 1.0 else ""
-    if name in _DIRECTED and first.source_net and first.feeds:
+    if first.name.kind.directed and first.source_net and first.feeds:
         return f"{words} from {first.source_net} to {first.feeds}{doubt}"
     whom = list(dict.fromkeys(role.of for role in played if role.of))
-    if not whom or name.endswith("_tube"):
+    if not whom or first.name.kind.place == Place.TUBE:
         return words + doubt
     of = list(dict.fromkeys(tube for each in whom for tube in members.get(each, ())))
     return f"{words} {f'of {joined(of)}' if of else f'at {joined(whom)}'}{doubt}"

@@ -163,7 +163,7 @@ def _stages_by_tubes(before: Audit, after: Audit, names: Mapping[str, str]) -> d
 
 
 def _places(audit: Audit) -> list[tuple[str, tuple[str, ...]]]:
-    return [(stage.kind, stage.tubes) for stage in facts.signal_order(audit)]
+    return [(stage.kind, stage.tubes) for stage in audit.roles.stages_in_order]
 
 
 def _jobs(audit: Audit, ref: str, names: Mapping[str, str]) -> frozenset[tuple[str, str]]:

@@ -21,7 +21,6 @@ from netcheck.judge.base import Load, Verdict, ratio_verdict
 from netcheck.judge.toleranced import LimitSpread
 from netcheck.rank import FaultResult
 from netcheck.report.model import Audit
-from netcheck.roles.base import Stage
 from netcheck.roles.table import RoleName
 from netcheck.solve.results import Solved
 from netcheck.tipping import TippingPoint, times_what_passes
@@ -172,12 +171,6 @@ def sorted_spreads(spreads: Iterable[LimitSpread]) -> list[LimitSpread]:
         return (grave, -round(over, 9), -round(worst, 9), natural_key(one.part), one.quantity)
 
     return sorted(spreads, key=key)
-
-
-def signal_order(audit: Audit) -> list[Stage]:
-    """Return the stages in the order the signal takes, as they were recognised."""
-    stages = {stage.id: stage for stage in audit.roles.stages}
-    return [stages[name] for name in audit.roles.signal_order if name in stages]
 
 
 def tubes_by_grid_net(audit: Audit) -> dict[str, list[str]]:

@@ -122,7 +122,7 @@ def _part_line(comparison: Comparison, change: PartChange) -> str:
 
 def _described(audit: Audit, part: Part) -> str:
     jobs = dict.fromkeys(
-        f"{role.name.replace('_', ' ')}{f' of {role.of}' if role.of else ''}"
+        f"{role.name.words}{f' of {role.of}' if role.of else ''}"
         for role in audit.roles.of_part(part.ref)
     )
     value = facts.type_name(part) if part.kind == "tube" else _value(part)

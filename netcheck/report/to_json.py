@@ -53,7 +53,7 @@ def audit_object(audit: Audit) -> Json:
         "engine": audit.engine,
         "frequency_hz": number(audit.frequency_hz),
         "meter_ohm": number(audit.meter_ohm or None),
-        "stages": [_stage(stage) for stage in facts.signal_order(audit)],
+        "stages": [_stage(stage) for stage in audit.roles.stages_in_order],
         "parts": [_part(audit, part) for part in audit.circuit],
         "healthy": _healthy(audit),
         "faults": [_fault(audit, result) for result in shown_faults(audit)],

@@ -184,7 +184,7 @@ class Roles:
     unrecognised: tuple[str, ...]
     """Parts without a role."""
     signal_order: tuple[str, ...] = ()
-    """Stage ids from the input to the output."""
+    """Stage ids from the input to the output; see `stages_in_order`."""
     signal_paths: tuple[SignalPath, ...] = ()
     """Which stage drives which, in the order of the stages driven."""
     adjusters: tuple[Adjuster, ...] = ()
@@ -202,6 +202,12 @@ class Roles:
     def named(self, *names: RoleName) -> tuple[Role, ...]:
         """Roles with one of these names, in part order."""
         return tuple(role for role in self.roles if role.name in names)
+
+    @property
+    def stages_in_order(self) -> tuple[Stage, ...]:
+        """Stages in the order the signal takes; whatever it was not said of comes last."""
+        place = {name: number for number, name in enumerate(self.signal_order)}
+        return tuple(sorted(self.stages, key=lambda stage: place.get(stage.id, len(place))))
 
     @property
     def output_stages(self) -> tuple[Stage, ...]:

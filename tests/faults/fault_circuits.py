@@ -15,6 +15,7 @@ from netcheck.netlist import read_netlist, read_netlist_text
 from netcheck.netlist.cards import PartNote
 from netcheck.roles import recognise
 from netcheck.roles.base import BiasSupply, OutputTransformer, Role, Roles
+from netcheck.roles.table import RoleName
 from netcheck.tubes.library import load_library
 
 HERE = Path(__file__).parent
@@ -74,7 +75,7 @@ def circuit_of(parts: list[Part], factor: float = TIGHT) -> Circuit:
 
 
 def role(part: str, name: str, of: str, source_net: str = "", feeds: str = "") -> Role:
-    return Role(part, name, of, "by hand", 1.0, source_net, feeds)
+    return Role(part, RoleName(name), of, "by hand", 1.0, source_net, feeds)
 
 
 def roles_of(

@@ -10,6 +10,7 @@ from netcheck.faults.base import Fault, likelihood
 from netcheck.judge.base import Load
 from netcheck.netlist.cards import PartNote
 from netcheck.roles.base import Role, Roles, Stage
+from netcheck.roles.table import RoleName
 from netcheck.solve.results import PartState, Solved, TubeState
 from netcheck.tubes.types import Limit, TubeType
 
@@ -105,7 +106,7 @@ def roles_of(
     roles: Mapping[str, str] | None = None, connection: str = "pentode", tubes: Iterable[str] = ()
 ) -> Roles:
     stage = Stage("stage", "push_pull", tuple(tubes), connection, "fixed", (), is_output=True)
-    given = tuple(Role(part, name, "", "test") for part, name in (roles or {}).items())
+    given = tuple(Role(part, RoleName(name), "", "test") for part, name in (roles or {}).items())
     return Roles(given, (stage,), (), (), (), None, ())
 
 

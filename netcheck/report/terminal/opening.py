@@ -85,7 +85,7 @@ def write_recognised(console: Console, audit: Audit) -> None:
     heading(console, "What was recognised, in signal order")
     if not audit.roles.output_stages:
         paragraph(console, "No output stage was recognised; the tubes are judged all the same.")
-    for number, stage in enumerate(facts.signal_order(audit), 1):
+    for number, stage in enumerate(audit.roles.stages_in_order, 1):
         body = safe(_stage_line(audit, stage))
         for reason in stage.evidence:
             body.append("\n")
