@@ -80,6 +80,10 @@ _KINDS = (
         "silicon rectifier of 1 A, from memory",
     ),
     FindingKind(
+        "ground-joined", "warning", "text", "A second ground by another name",
+        "It is net 0 as well: nothing on the sheet stands between the two.", _READING,
+    ),
+    FindingKind(
         "include-moved", "note", "text", "An include by a path of another machine",
         "The file of that name beside the netlist was read in its place.", _READING,
     ),
@@ -105,8 +109,21 @@ _KINDS = (
         _READING,
     ),
     FindingKind(
+        "part-set-aside", "warning", "text", "A part of a schematic that is not solved",
+        "A connector carries what is plugged in, which no sheet shows; a field says what is meant.",
+        _READING,
+    ),
+    FindingKind(
+        "pin-names-disagree", "warning", "text", "Pins whose names and numbers disagree",
+        "The names on the sheet count; compare the symbol with the base of the tube.", _READING,
+    ),
+    FindingKind(
         "pin-set-aside", "warning", "text", "A pin of a tube's symbol that is not used",
         "Heaters are not solved; a suppressor is taken as if it were on the cathode.", _READING,
+    ),
+    FindingKind(
+        "section-not-drawn", "note", "text", "A section of a twin tube that is not on the sheet",
+        "It is taken as unused; draw it, or ground its grid and leave its plate open.", _READING,
     ),
     FindingKind(
         "soft-start", "note", "text", "A supply that is switched on in time",
@@ -149,6 +166,11 @@ _KINDS = (
         "It is solved as written and not judged; a tube needs `type=` if it is one.", _READING,
     ),
     FindingKind(
+        "supply-assumed", "warning", "text", "A supply that only has a name",
+        "An ideal source of the volts in its name stands in; draw the supply, or its resistance.",
+        _READING,
+    ),
+    FindingKind(
         "title-is-a-card", "warning", "text", "The title reads as a card",
         "The first line is always the title; a part written there is lost.", _READING,
     ),
@@ -157,8 +179,9 @@ _KINDS = (
         "It changes nothing as long as nobody uses it.", _READING,
     ),
     FindingKind(
-        "value-assumed", "warning", "text", "A value without its unit",
-        "Old schematics leave the unit of a capacitor out; write it.",
+        "value-assumed", "warning", "text", "A value that a schematic leaves open",
+        "The message says what was taken; a field of the part, or its value, says what is meant.",
+        _READING,
     ),
     FindingKind(
         "value-bare-m", "warning", "text", "A bare M",
@@ -195,6 +218,10 @@ _KINDS = (
     FindingKind(
         "zero-value", "warning", "text", "A part of value zero",
         "It is a wire or an open; write what is meant.", _READING,
+    ),
+    FindingKind(
+        "wire-without-junction", "warning", "text", "Wires that touch without a junction",
+        "They are taken as joined; draw the junction, or move the wire away.", _READING,
     ),
     # What the wiring alone says.
     FindingKind(

@@ -15,6 +15,7 @@ from pathlib import Path
 from netcheck.circuit.build import build_circuit, own_tube_findings
 from netcheck.circuit.checks import check_circuit
 from netcheck.circuit.model import Circuit
+from netcheck.circuit.sockets import sockets_of
 from netcheck.conditions import IDLE
 from netcheck.errors import UnanswerableError
 from netcheck.faults import list_continuous, list_faults
@@ -65,7 +66,9 @@ def load_circuit(
 ) -> Circuit:
     """Read a netlist and build its circuit; `tubes` is a folder of the user's own types."""
     library = library_with(tubes)
-    netlist = read_netlist(path, is_tube=library.is_tube, limits=limits)
+    netlist = read_netlist(
+        path, is_tube=library.is_tube, socket_of=sockets_of(library), limits=limits
+    )
     circuit = build_circuit(netlist, library)
     return replace(circuit, findings=(*circuit.findings, *own_tube_findings(circuit, library)))
 

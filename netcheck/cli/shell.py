@@ -85,7 +85,7 @@ JobsOption = Annotated[
 ]
 NetlistArgument = Annotated[
     Path,
-    typer.Argument(metavar="FILE", help="The netlist, or an .asc schematic.", show_default=False),
+    typer.Argument(metavar="FILE", help="The netlist, or a schematic.", show_default=False),
 ]
 OutputOption = Annotated[
     Path | None,

@@ -12,6 +12,7 @@ from pathlib import Path
 from netcheck.netlist.cards import PartNote
 from netcheck.netlist.flat import DeviceModel, FlatElement, FlatNetlist, Waveform
 from netcheck.netlist.lines import DEFAULT_LIMITS, ReadLimits
+from netcheck.netlist.sockets import SocketOf, no_socket
 
 __all__ = [
     "DeviceModel",
@@ -26,12 +27,16 @@ __all__ = [
 
 
 def read_netlist(
-    path: Path, *, is_tube: Callable[[str], bool], limits: ReadLimits = DEFAULT_LIMITS
+    path: Path,
+    *,
+    is_tube: Callable[[str], bool],
+    socket_of: SocketOf = no_socket,
+    limits: ReadLimits = DEFAULT_LIMITS,
 ) -> FlatNetlist:
     """Read the netlist at `path`; see `netcheck.netlist.read`."""
     from netcheck.netlist import read
 
-    return read.read_netlist(path, is_tube=is_tube, limits=limits)
+    return read.read_netlist(path, is_tube=is_tube, socket_of=socket_of, limits=limits)
 
 
 def read_netlist_text(

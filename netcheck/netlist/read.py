@@ -30,21 +30,27 @@ from netcheck.netlist.parse import parse_card
 from netcheck.netlist.references import check_references
 from netcheck.netlist.schematics import is_schematic, read_schematic
 from netcheck.netlist.scope import Definition, Names, StructureBuilder
+from netcheck.netlist.sockets import SocketOf, no_socket
 from netcheck.source import SourceText, Span, printable
 from netcheck.units import parse_spice_value
 
 
 def read_netlist(
-    path: Path, *, is_tube: Callable[[str], bool], limits: ReadLimits = DEFAULT_LIMITS
+    path: Path,
+    *,
+    is_tube: Callable[[str], bool],
+    socket_of: SocketOf = no_socket,
+    limits: ReadLimits = DEFAULT_LIMITS,
 ) -> FlatNetlist:
-    """Read the netlist at `path`.
+    """Read the netlist or schematic at `path`.
 
-    `is_tube(name)` tells whether a name is that of a tube type on file.  Raises a
+    `is_tube(name)` tells whether a name is that of a tube type on file, and `socket_of(name)`
+    how its base is wired, for schematics.  Raises a
     `NetcheckError`: `ManyErrors` where there are several mistakes.
     """
     name = path.name if path.is_absolute() else PurePath(path).as_posix()
     source = read_source(path, name, limits)
-    return _read(source, path.parent, path, is_tube, limits)
+    return _read(source, path.parent, path, is_tube, limits, socket_of)
 
 
 def read_netlist_text(
@@ -65,6 +71,7 @@ def _read(
     path: Path | None,
     is_tube: Callable[[str], bool],
     limits: ReadLimits,
+    socket_of: SocketOf = no_socket,
 ) -> FlatNetlist:
     if not source.text.strip():
         raise NetlistError(f"{source.name} is empty", hint="a netlist has a title and parts")
@@ -74,7 +81,7 @@ def _read(
 
     try:
         if is_schematic(source):
-            return read_schematic(source, folder, is_tube, limits, steps)
+            return read_schematic(source, folder, is_tube, socket_of, limits, steps)
         return steps(source)
     except RecursionError:
         raise NetlistError(

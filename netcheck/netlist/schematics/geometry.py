@@ -11,6 +11,7 @@ many wires costs no more than sorting them.
 from __future__ import annotations
 
 from bisect import bisect_right
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from math import gcd
@@ -29,12 +30,36 @@ class TooManyDirectionsError(ValueError):
 
 
 @dataclass(slots=True)
+class Joins:
+    """Which of some keys are one: points, labels, nets of a sheet."""
+
+    _parents: dict[object, object] = field(default_factory=dict)
+
+    def root(self, key: object) -> object:
+        """Return the key that stands for all that are one with it."""
+        parents = self._parents
+        root = key
+        while (above := parents.get(root, root)) != root:
+            root = above
+        while (above := parents.get(key, key)) != root:
+            parents[key] = root
+            key = above
+        return root
+
+    def unite(self, first: object, second: object) -> None:
+        """Make two keys one."""
+        one, other = self.root(first), self.root(second)
+        if one != other:
+            self._parents[other] = one
+
+
+@dataclass(slots=True)
 class Wiring:
     """The wires of one sheet."""
 
     _lines: dict[Direction, dict[int, list[tuple[int, int]]]] = field(default_factory=dict)
     _ends: list[Point] = field(default_factory=list)
-    _parents: dict[object, object] = field(default_factory=dict)
+    joins: Joins = field(default_factory=Joins)
 
     def add(self, first: Point, second: Point) -> None:
         """Add a wire."""
@@ -59,23 +84,27 @@ class Wiring:
                 lines[offset] = _merged(stretches)
         for point in (*self._ends, *points):
             for stretch in self._stretches_at(point):
-                self._unite(point, stretch)
+                self.joins.unite(point, stretch)
 
     def net(self, point: Point) -> object:
         """Return the key of the net a point is on."""
-        return self._root(point)
+        return self.joins.root(point)
 
-    def net_of_key(self, key: object) -> object:
-        """Return the key of the net that a name or the like was united with."""
-        return self._root(key)
-
-    def unite(self, first: object, second: object) -> None:
-        """Make two nets one: points, or keys of any kind such as a name."""
-        self._unite(first, second)
-
-    def on_a_wire(self, point: Point) -> bool:
-        """Say whether a wire runs through a point or ends there."""
-        return bool(self._stretches_at(point))
+    def without_junction(self, points: Iterable[Point], junctions: Iterable[Point]) -> list[Point]:
+        """Return where a wire ends on another, or a pin lies on one, without a junction."""
+        ends = Counter(self._ends)
+        marked = set(junctions)
+        found = [
+            point
+            for point, count in ends.items()
+            if count == 1 and point not in marked and len(self._stretches_at(point)) > 1
+        ]
+        found += [
+            point
+            for point in points
+            if not ends[point] and point not in marked and self._stretches_at(point)
+        ]
+        return found
 
     def _stretches_at(self, point: Point) -> list[Stretch]:
         found: list[Stretch] = []
@@ -89,21 +118,6 @@ class Wiring:
             if number >= 0 and stretches[number][1] >= place:
                 found.append((direction, offset, number))
         return found
-
-    def _root(self, key: object) -> object:
-        parents = self._parents
-        root = key
-        while (above := parents.get(root, root)) != root:
-            root = above
-        while (above := parents.get(key, key)) != root:
-            parents[key] = root
-            key = above
-        return root
-
-    def _unite(self, first: object, second: object) -> None:
-        one, other = self._root(first), self._root(second)
-        if one != other:
-            self._parents[other] = one
 
 
 _BEYOND = 1 << 62

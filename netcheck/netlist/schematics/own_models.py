@@ -1,7 +1,7 @@
-"""The names of the subcircuits that a schematic's directives define or include.
+"""The subcircuits that a schematic's directives define or include.
 
-Asked for only where a tube's symbol has its pins in another order than the tube on file:
-a subcircuit of the user's own then has the order of the symbol.
+Asked for only where it matters whether a tube is the one on file or a subcircuit of the
+user's own, which has an order of its own.
 """
 
 from __future__ import annotations
@@ -16,15 +16,19 @@ from netcheck.netlist.schematics.folder import SheetFolder
 from netcheck.source import SourceText
 
 
-def subcircuit_names(
+def subcircuit_pins(
     sources: Mapping[str, SourceText], folder: SheetFolder, directives: Iterable[str]
-) -> set[str]:
-    """Return the names, in lower case; a mistake in an include is told later by the reader."""
+) -> dict[str, tuple[str, ...]]:
+    """Return pins by lower-case name; a mistake in an include is told later by the reader."""
     main = next(iter(sources), "schematic")
     gathering = Gathering(folder.root, folder.limits)
     try:
         gathering.read(SourceText(main, "\n".join(directives)), 1, PurePosixPath())
     except NetcheckError:
-        return set()
+        return {}
     cards = (item.content for item in gathering.items if not isinstance(item, Broken))
-    return {card.name.text.casefold() for card in cards if isinstance(card, SubcktCard)}
+    return {
+        card.name.text.casefold(): tuple(pin.text for pin in card.pins)
+        for card in cards
+        if isinstance(card, SubcktCard)
+    }

@@ -28,14 +28,14 @@ ASC_PIECES = st.sampled_from(
 )  # fmt: skip
 
 
-@settings(max_examples=300, deadline=2000)
+@settings(max_examples=300, deadline=None)
 @given(st.lists(ASC_PIECES, max_size=60))
 def test_any_asc_reads_or_is_refused(pieces: list[str]) -> None:
     with contextlib.suppress(NetcheckError):
         read(ASC + " ".join(pieces).replace("\n ", "\n"))
 
 
-@settings(max_examples=100, deadline=2000)
+@settings(max_examples=100, deadline=None)
 @given(st.data())
 def test_a_damaged_asc_reads_or_is_refused(data: st.DataObject) -> None:
     text = (Path(__file__).parent / "asc" / "push_pull.asc").read_text()
@@ -44,6 +44,36 @@ def test_a_damaged_asc_reads_or_is_refused(data: st.DataObject) -> None:
     length = data.draw(st.integers(0, 12))
     with contextlib.suppress(NetcheckError):
         read("\n".join(lines[:start] + lines[start + length :]))
+
+
+LIST_PIECES = st.sampled_from(
+    ["(", ")", "(", ")", "export", "components", "comp", "ref", "value", "nets", "net", "node",
+     "pin", "name", "code", "fields", "field", "libsource", "lib", "part", "units", "unit", "num",
+     '"R1"', '"V1"', '"T1"', '"1"', '"2"', "GND", '"+300V"', '"12AX7"', '"Device"', '"R"',
+     '"Netlist"',
+     '"K 1 | L 1 2"', '"4k7 2W"', '"\\', "kicad_sch", "symbol", "at", "wire", "pts", "xy", "\n"]
+)  # fmt: skip
+
+
+@settings(max_examples=300, deadline=None)
+@given(st.lists(LIST_PIECES, max_size=80))
+def test_any_list_reads_or_is_refused(pieces: list[str]) -> None:
+    with contextlib.suppress(NetcheckError):
+        read("(export (version E) " + " ".join(pieces), "t.net")
+
+
+NETLIST = Path(__file__).parent / "netlists" / "push_pull_cathodyne.net"
+
+
+@settings(max_examples=100, deadline=None)
+@given(st.data())
+def test_a_damaged_list_reads_or_is_refused(data: st.DataObject) -> None:
+    text = NETLIST.read_text()
+    start = data.draw(st.integers(0, len(text) - 1))
+    length = data.draw(st.integers(0, 40))
+    piece = data.draw(st.sampled_from(["", ")", "(", '"', "GND", "(comp)", "(pin)"]))
+    with contextlib.suppress(NetcheckError):
+        read(text[:start] + piece + text[start + length :], "t.net")
 
 
 @pytest.mark.parametrize("name", ["..\\secret", "../secret", "/etc/secret", "C:\\secret", "link"])

@@ -61,6 +61,20 @@ def test_every_part_says_where_it_is_drawn(netlist: Path) -> None:
         assert part.span.drawn, part.ref
 
 
+FOUND = tomllib.loads((HERE / "findings.toml").read_text())
+
+
+@pytest.mark.parametrize("netlist", PAIRS, ids=name_of)
+def test_what_was_assumed_or_set_aside_is_a_finding(netlist: Path) -> None:
+    found = {
+        f"{one.rule} {one.part}".strip()
+        for one in load_circuit(drawn(netlist)).findings
+        if one.rule not in {"card-set-aside", "joined-envelope"}
+    }
+
+    assert found == set(FOUND.get(name_of(netlist), []))
+
+
 def test_every_broken_schematic_has_its_row() -> None:
     files = {path.name for path in (HERE / "broken").iterdir()} - {"expected.toml"}
 

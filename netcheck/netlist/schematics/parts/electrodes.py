@@ -6,10 +6,10 @@ import re
 from collections.abc import Mapping, Sequence
 
 WORDS: dict[str, str] = {
-    **dict.fromkeys(("p", "pl", "plate", "a", "anode"), "plate"),
+    **dict.fromkeys(("p", "pl", "plate", "a", "anode", "a1", "p1", "a2", "p2"), "plate"),
     **dict.fromkeys(("s", "sg", "g2", "screen"), "screen"),
     **dict.fromkeys(("g", "g1", "grid", "cg"), "grid"),
-    **dict.fromkeys(("k", "c", "cathode", "cath"), "cathode"),
+    **dict.fromkeys(("k", "c", "cathode", "cath", "kg3", "g3k"), "cathode"),
 }
 SUPPRESSOR = frozenset({"g3", "suppressor", "sup"})
 ORDER = ("plate", "screen", "grid", "cathode")

@@ -15,8 +15,8 @@ from pathlib import PurePosixPath
 from netcheck.errors import NetcheckError, NetlistError
 from netcheck.findings import Finding
 from netcheck.netlist.lines import raised_by
-from netcheck.netlist.schematics.asc_sheet import AscSheet, AscSymbol, SheetNets, read_sheet
-from netcheck.netlist.schematics.asc_symbols import (
+from netcheck.netlist.schematics.asc.sheet import AscSheet, AscSymbol, SheetNets, read_sheet
+from netcheck.netlist.schematics.asc.symbols import (
     POLARIZED,
     CardSymbol,
     SymbolShelf,
@@ -30,10 +30,15 @@ from netcheck.netlist.schematics.drawn import (
     one_line,
     raise_all,
 )
-from netcheck.netlist.schematics.electrodes import electrode_of, electrode_order, suppressor_of
 from netcheck.netlist.schematics.folder import SheetFolder
 from netcheck.netlist.schematics.geometry import Point
-from netcheck.netlist.schematics.value_texts import PASSIVES, ValueText, read_value_text
+from netcheck.netlist.schematics.own_models import subcircuit_pins
+from netcheck.netlist.schematics.parts.electrodes import (
+    electrode_of,
+    electrode_order,
+    suppressor_of,
+)
+from netcheck.netlist.schematics.parts.value_texts import PASSIVES, ValueText, read_value_text
 from netcheck.source import SourceText, printable
 from netcheck.units import parse_spice_value
 
@@ -287,10 +292,8 @@ class _Job:
             self.findings.append(Finding("pin-set-aside", "note", message, ref, place.span))
         return ordered
 
-    def _own_subcircuits(self, source: SourceText) -> set[str]:
-        from netcheck.netlist.schematics.own_models import subcircuit_names
-
-        return subcircuit_names(self.sources, self.folder, _all_directives(source))
+    def _own_subcircuits(self, source: SourceText) -> dict[str, tuple[str, ...]]:
+        return subcircuit_pins(self.sources, self.folder, _all_directives(source))
 
 
 def _all_directives(source: SourceText) -> Iterable[str]:

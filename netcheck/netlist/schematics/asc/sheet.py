@@ -8,29 +8,14 @@ Everything else is there for the eye.
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass, field
 
 from netcheck.errors import NetcheckError, NetlistError
 from netcheck.netlist.lines import ReadLimits, raised_by
-from netcheck.netlist.schematics.asc_symbols import whole
+from netcheck.netlist.schematics.asc.symbols import whole
 from netcheck.netlist.schematics.drawn import DrawnPlace, as_word
 from netcheck.netlist.schematics.geometry import Point, TooManyDirectionsError, Wiring
 from netcheck.source import SourceText
-
-_HEAD = re.compile(r"\s*version\s+4(?:\.\d+)?\s*$", re.IGNORECASE)
-_SHEET_LINE = re.compile(r"^(?:SHEET|WIRE|SYMBOL|FLAG) \S", re.MULTILINE)
-_LINES_OF_HEAD = 5
-
-
-def is_asc(source: SourceText) -> bool:
-    """Tell an `.asc` schematic by its content, or by its ending and a line of one."""
-    head = [line for line in source.lines[:_LINES_OF_HEAD] if line.strip()]
-    if head and _HEAD.match(head[0]):
-        return any(line.lstrip().upper().startswith("SHEET") for line in head[1:]) or bool(
-            _SHEET_LINE.search(source.text)
-        )
-    return source.name.casefold().endswith(".asc") and bool(_SHEET_LINE.search(source.text))
 
 
 @dataclass(slots=True)
@@ -122,11 +107,11 @@ class SheetNets:
         for at, label in sheet.flags:
             key = "0" if label.casefold() in {"0", "gnd"} else label.casefold()
             labels.setdefault(key, "0" if key == "0" else as_word(label))
-            self.wiring.unite(key, at)
+            self.wiring.joins.unite(key, at)
         self.names: dict[object, str] = {}
         # Several labels on one net: ground comes first, then the first of the sheet.
         for key, label in sorted(labels.items(), key=lambda row: row[0] != "0"):
-            self.names.setdefault(self.wiring.net_of_key(key), label)
+            self.names.setdefault(self.wiring.joins.root(key), label)
         self.taken = {name.casefold() for name in self.names.values()}
 
     def name(self, at: Point, ref: str, pin: str) -> str:

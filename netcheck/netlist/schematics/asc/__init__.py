@@ -1,0 +1,1 @@
+"""`.asc` schematics."""

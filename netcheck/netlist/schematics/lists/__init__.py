@@ -1,0 +1,1 @@
+"""S-expression netlists and schematics."""

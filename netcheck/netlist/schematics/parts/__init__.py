@@ -1,0 +1,1 @@
+"""Parts as drawn, whatever file they are from, to cards."""
