@@ -242,3 +242,13 @@ def _note_mistake(message: str, span: Span, line: Line, hint: str) -> NetlistSyn
 def known_keys() -> Iterable[str]:
     """The keys and flags of a part note."""
     return (*_KEYS, *_FLAGS)
+
+
+def known_flags() -> Iterable[str]:
+    """The flags of a part note, which stand without a value."""
+    return tuple(_FLAGS)
+
+
+def flag_of(field: str) -> str:
+    """Return the flag that sets a field of `PartNote`."""
+    return next(flag for flag, name in _FLAGS.items() if name == field)

@@ -32,13 +32,17 @@ class NamedNets:
         if GROUND.fullmatch(label):
             return "0"
         if label not in self._words:
-            wanted = as_word(label.removeprefix("/"))
-            word, number = wanted, 2
-            while word.casefold() in self._taken:
-                word, number = f"{wanted}_{number}", number + 1
-            self._taken.add(word.casefold())
-            self._words[label] = word
+            self._words[label] = self.fresh(label.removeprefix("/"))
         return self._words[label]
+
+    def fresh(self, wanted: str) -> str:
+        """Return a word that no other net has, like the one that is wanted."""
+        wanted = as_word(wanted)
+        word, number = wanted, 2
+        while word.casefold() in self._taken:
+            word, number = f"{wanted}_{number}", number + 1
+        self._taken.add(word.casefold())
+        return word
 
 
 def with_one_ground(parts: Iterable[DrawnPart], told: Tellings) -> list[DrawnPart]:

@@ -266,11 +266,13 @@ class SheetTree:
                 words[root] = named.name(label)
         for wanted in (True, False):
             for unit in self._units:
+                electrodes = {pin.number: electrode_of(pin.name) for pin, _ in unit.pins}
+                is_tube = {"plate", "cathode"} <= set(electrodes.values())
                 for pin, net in unit.pins:
-                    electrode = electrode_of(pin.name)
+                    electrode = electrodes[pin.number] if is_tube else ""
                     root = self._joins.root(net)
-                    if root not in words and (bool(electrode) or not wanted):
-                        words[root] = named.name(_pin_word(unit, pin, electrode))
+                    if root not in words and (electrode or not wanted):
+                        words[root] = named.fresh(_pin_word(unit, pin, electrode))
         return words
 
     def _merged(self, words: dict[object, str]) -> list[DrawnPart]:

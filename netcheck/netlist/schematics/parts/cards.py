@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable
 
+from netcheck.netlist.parse import flag_of
 from netcheck.netlist.schematics.drawn import DrawnCard, as_word, one_line
 from netcheck.netlist.schematics.parts.devices import device_card, source_card, subcircuit_card
 from netcheck.netlist.schematics.parts.drawn_parts import DrawnPart
@@ -72,7 +73,7 @@ class PartCards:
                 return subcircuit_card(part, self.own_models(), self.told)
             case "pot":
                 return self._pot(part)
-            case "fuse" | "lamp":
+            case "fusible" | "bulb":
                 return self._fuse_or_lamp(part, kind)
             case "speaker":
                 return self._passive(part, "R", "speaker")
@@ -211,7 +212,7 @@ class PartCards:
         if nets is None:
             return []
         text = one_line(part.value)
-        if kind == "fuse" and (match := _CURRENT.search(text)):
+        if kind == "fusible" and (match := _CURRENT.search(text)):
             ampere = parse_quantity(match.group(1), "A")
             if ampere > 0:
                 self.told.note(
@@ -223,15 +224,17 @@ class PartCards:
                 )
                 note = f"fuse={ampere:.6g}A"
                 return [_plain(part, "R", nets, f"{FUSE_DROP_V / ampere:.6g}", note)]
-        if kind == "lamp" and (match := _LAMP.search(text)):
+        if kind == "bulb" and (match := _LAMP.search(text)):
             ampere = parse_quantity(match.group(2), "A")
             if ampere > 0:
                 ohm = f"{float(match.group(1)) / ampere:.6g}"
-                return [_plain(part, "R", nets, ohm, "lamp")]
-        sample = "500mA" if kind == "fuse" else "6.3V 150mA"
+                return [_plain(part, "R", nets, ohm, flag_of("is_lamp"))]
+        what, sample = f"fuse {part.ref}", "500mA"
+        if kind == "bulb":
+            what, sample = f"lamp {part.ref}", "6.3V 150mA"
         self.told.error(
             part.place,
-            f"`{printable(text)[:40]}` says no rating of the {kind} {part.ref}",
+            f"`{printable(text)[:40]}` says no rating of the {what}",
             f"write it like {sample}",
         )
         return []

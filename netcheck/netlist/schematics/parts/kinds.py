@@ -28,8 +28,8 @@ _SYMBOLS: tuple[tuple[re.Pattern[str], str], ...] = tuple(
         (r"^Battery(?:_Cell)?$", "V"),
         (r"^(?:D|LED|D_.*|LED_.*|DIODE)$", "D"),
         (r"^Q_.*$", "Q"),
-        (r"^Fuse.*", "fuse"),
-        (r"^Lamp.*", "lamp"),
+        (r"^Fuse.*", "fusible"),
+        (r"^Lamp.*", "bulb"),
         (r"^Speaker.*", "speaker"),
         (r"^SW_.*", "switch"),
         (r"^(?:Transformer|Autotransformer).*", "transformer"),
@@ -48,9 +48,9 @@ _SHELVES = {
 _LETTERS = re.compile(r"[A-Za-z]+")
 _REFERENCES = {
     "R": "R", "C": "C", "L": "L", "D": "D", "Q": "Q", "T": "transformer", "TR": "transformer",
-    "F": "fuse", "LS": "speaker", "SW": "switch", "S": "switch", "J": "connector",
+    "F": "fusible", "LS": "speaker", "SW": "switch", "S": "switch", "J": "connector",
     "P": "connector", "CN": "connector", "H": "nothing", "TP": "nothing", "RV": "pot",
-    "VR": "pot", "BT": "V", "LA": "lamp", "CH": "L",
+    "VR": "pot", "BT": "V", "LA": "bulb", "CH": "L",
 }  # fmt: skip
 
 

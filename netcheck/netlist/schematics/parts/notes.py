@@ -8,7 +8,7 @@ Fields by the name of a note (`power`, `tol`, `dcr`, ...) or by the words people
 from __future__ import annotations
 
 from netcheck.errors import NetcheckError
-from netcheck.netlist.parse import known_keys
+from netcheck.netlist.parse import known_flags, known_keys
 from netcheck.netlist.schematics.drawn import as_word, one_line
 from netcheck.netlist.schematics.parts.drawn_parts import DrawnPart
 from netcheck.netlist.schematics.parts.value_texts import rating_of
@@ -19,9 +19,8 @@ _OTHER_NAMES = {
     "volts", "power rating": "power", "power_rating": "power", "wattage": "power",
     "tolerance": "tol", "resistance dc": "dcr", "current": "max_current",
 }  # fmt: skip
-_UNITS = {"volts": "V", "power": "W", "tol": "%", "dcr": "ohm", "max_current": "A", "fuse": "A"}
+_UNITS = {"volts": "V", "power": "W", "tol": "%", "dcr": "ohm", "max_current": "A"}
 _OF_KIND = {
-    "R": {"power", "tol", "pot", "side", "fuse", "speaker", "lamp"},
     "C": {"volts", "dielectric", "age", "polarized"},
     "L": {"turns", "dcr", "max_current"},
     "V": {"follows_mains", "input"},
@@ -34,6 +33,8 @@ def notes_of(part: DrawnPart, letter: str) -> tuple[list[str], list[str]]:
     notes: dict[str, str] = {}
     odd: list[str] = []
     usable = _OF_KIND.get(letter, set())
+    if letter == "R":
+        usable = set(known_keys()).difference(*_OF_KIND.values())
     for name, text in part.fields.items():
         key = _OTHER_NAMES.get(name, name)
         if key not in usable or key not in known_keys() or not text.strip() or text == "~":
@@ -51,7 +52,7 @@ def notes_of(part: DrawnPart, letter: str) -> tuple[list[str], list[str]]:
 
 def _said(key: str, text: str, letter: str) -> str | None:
     """Return `key=value`; empty for a flag that is off, None for what is no value."""
-    if key in {"input", "follows_mains", "speaker", "lamp", "polarized"}:
+    if key in known_flags():
         return key if text.casefold() in {"1", "yes", "true", "x", key} else ""
     rating = rating_of(text.replace(" ", ""), letter)
     if rating is not None and rating[0] == key:
