@@ -68,6 +68,9 @@ class Relocation:
             elements=tuple(self._element(element) for element in netlist.elements),
             models=models,
             sources={**netlist.sources, **self.sources},
+            calls=tuple(
+                replace(call, span=self.span(call.span) or call.span) for call in netlist.calls
+            ),
             findings=tuple(self.finding(finding) for finding in netlist.findings),
         )
 

@@ -76,6 +76,32 @@ def test_a_damaged_list_reads_or_is_refused(data: st.DataObject) -> None:
         read(text[:start] + piece + text[start + length :], "t.net")
 
 
+@settings(max_examples=100, deadline=None)
+@given(st.data())
+def test_a_damaged_sheet_reads_or_is_refused(data: st.DataObject) -> None:
+    text = (Path(__file__).parent / "sheets" / "line_stage_with_follower.kicad_sch").read_text()
+    start = data.draw(st.integers(0, len(text) - 1))
+    length = data.draw(st.integers(0, 60))
+    piece = data.draw(st.sampled_from(["", ")", "(", '"', "9e99", "(at 0 0 90)", "(extends V)"]))
+    with contextlib.suppress(NetcheckError):
+        read(text[:start] + piece + text[start + length :], "t.kicad_sch")
+
+
+@pytest.mark.parametrize("name", ["../power.kicad_sch", "/etc/power.kicad_sch", "link.kicad_sch"])
+def test_no_sheet_is_read_from_outside_the_folder(name: str, tmp_path: Path) -> None:
+    (tmp_path / "power.kicad_sch").write_text("(kicad_sch (version 20231120))")
+    folder = tmp_path / "inner"
+    folder.mkdir()
+    (folder / "link.kicad_sch").symlink_to(tmp_path / "power.kicad_sch")
+    file = folder / "t.kicad_sch"
+    file.write_text(
+        f'(kicad_sch (version 20231120) (sheet (at 0 0) (property "Sheetfile" "{name}")))'
+    )
+
+    with pytest.raises(NetcheckError, match="is not in the schematic's folder"):
+        read_netlist(file, is_tube=lambda word: False)
+
+
 @pytest.mark.parametrize("name", ["..\\secret", "../secret", "/etc/secret", "C:\\secret", "link"])
 def test_no_symbol_is_read_from_outside_the_folder(name: str, tmp_path: Path) -> None:
     pins = "Version 4\nSymbolType CELL\nSYMATTR Prefix R\nPIN 0 0 NONE 8\nPIN 0 64 NONE 8\n"
