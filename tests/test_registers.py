@@ -194,7 +194,6 @@ MEANT_OTHERWISE = {
     "diagnose/situations.py": {"mains"},  # the same
     "judge/unrest.py": {"oscillation"},  # how a state leaves its idle
     "solve/results.py": {"oscillation"},  # the same
-    "workbench/wiring.py": {"wiper_open"},  # one fault of pots
 }
 """Where a name of a fault may stand nevertheless.  This list only gets shorter."""
 

@@ -26,6 +26,7 @@ from typing import Literal, get_args
 from netcheck.circuit.model import Circuit, Part
 from netcheck.faults import kind_of, word_of
 from netcheck.faults.base import (
+    NEW_IS_NOT_WORN,
     PRACTICE,
     About,
     Body,
@@ -420,7 +421,6 @@ FLAT = 0.12
 
 RENEWED = 0.25
 """What is new has not worn: build states move wear by three classes (common practice)."""
-NEW_IS_NOT_WORN = f"{PRACTICE}: what is new has not worn yet"
 
 WORK: tuple[Work, ...] = get_args(Work)
 ANY_KIND: Mapping[About, tuple[Row, ...]] = {

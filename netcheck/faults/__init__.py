@@ -3,8 +3,7 @@
 Comes in: a circuit and its roles, and what is known of its age and build.  Goes out:
 `list_faults`, every fault of a stated size, and `list_continuous`, the faults that can
 be swept for their tipping point.
-`FAULT_KINDS` is the register: a new kind is one module, or one row of `plain.py`, and one
-line here.
+`FAULT_KINDS` is the register: a new kind is one row of the module of what is at fault.
 """
 
 from __future__ import annotations
@@ -16,6 +15,20 @@ from itertools import count
 from typing import TypeVar
 
 from netcheck.circuit.model import Circuit, natural_key
+from netcheck.faults import (
+    assembly,
+    bias,
+    capacitor,
+    coupling,
+    electrodes,
+    mains,
+    rails,
+    socket,
+    stage_resistor,
+    transformer,
+    tube,
+    windings,
+)
 from netcheck.faults.base import (
     NO_KIND,
     BuildState,
@@ -26,36 +39,7 @@ from netcheck.faults.base import (
     LikelihoodClass,
     Word,
 )
-from netcheck.faults.bias_supply import BIAS_SUPPLY
 from netcheck.faults.build_state import BUILD_STATES, in_state
-from netcheck.faults.cathode_bypass import CATHODE_BYPASS
-from netcheck.faults.cathode_interface import CATHODE_INTERFACE
-from netcheck.faults.core_leak import CORE_LEAK
-from netcheck.faults.coupling_capacitor import COUPLING_CAPACITOR
-from netcheck.faults.grid_emission import GRID_EMISSION
-from netcheck.faults.grid_leak import GRID_LEAK
-from netcheck.faults.heater_cathode import HEATER_CATHODE
-from netcheck.faults.inverter_drive import INVERTER_DRIVE
-from netcheck.faults.mains import MAINS
-from netcheck.faults.oscillation import OSCILLATION
-from netcheck.faults.output_transformer import OUTPUT_TRANSFORMER
-from netcheck.faults.plain import PLAIN
-from netcheck.faults.pot_wiper import POT_WIPER
-from netcheck.faults.primary_open import PRIMARY_OPEN
-from netcheck.faults.rail_choke import RAIL_CHOKE
-from netcheck.faults.rectifier import RECTIFIER
-from netcheck.faults.reversed_electrolytic import REVERSED_ELECTROLYTIC
-from netcheck.faults.socket_leak import SOCKET_LEAK
-from netcheck.faults.speaker import SPEAKER
-from netcheck.faults.swapped_parts import SWAPPED_PARTS
-from netcheck.faults.transformer_wiring import TRANSFORMER_WIRING
-from netcheck.faults.tube_contact import TUBE_CONTACT
-from netcheck.faults.tube_emission import TUBE_EMISSION
-from netcheck.faults.tube_gas import TUBE_GAS
-from netcheck.faults.tube_leak import TUBE_LEAK
-from netcheck.faults.tube_mismatch import TUBE_MISMATCH
-from netcheck.faults.wrong_transformer import WRONG_TRANSFORMER
-from netcheck.faults.wrong_tube import WRONG_TUBE
 from netcheck.roles.base import Roles
 
 __all__ = [
@@ -71,51 +55,18 @@ __all__ = [
 Listed = TypeVar("Listed", Fault, ContinuousFault)
 
 FAULT_KINDS: tuple[FaultKind, ...] = (
-    COUPLING_CAPACITOR,
-    CATHODE_BYPASS,
-    PLAIN["screen_bypass"],
-    PLAIN["grid_capacitor"],
-    PLAIN["output_capacitor"],
-    PLAIN["primary_snubber"],
-    PLAIN["cathode_resistor"],
-    PLAIN["cathode_load"],
-    PLAIN["sense_resistor"],
-    GRID_LEAK,
-    PLAIN["grid_stopper"],
-    PLAIN["screen_resistor"],
-    PLAIN["plate_load"],
-    PLAIN["feedback_resistor"],
-    BIAS_SUPPLY,
-    PLAIN["bias_network"],
-    PLAIN["bias_filter"],
-    POT_WIPER,
-    PLAIN["back_bias"],
-    OUTPUT_TRANSFORMER,
-    PRIMARY_OPEN,
-    CORE_LEAK,
-    SPEAKER,
-    WRONG_TRANSFORMER,
-    TRANSFORMER_WIRING,
-    TUBE_EMISSION,
-    TUBE_MISMATCH,
-    TUBE_GAS,
-    GRID_EMISSION,
-    TUBE_LEAK,
-    HEATER_CATHODE,
-    TUBE_CONTACT,
-    SOCKET_LEAK,
-    CATHODE_INTERFACE,
-    WRONG_TUBE,
-    MAINS,
-    RECTIFIER,
-    PLAIN["supply_capacitor"],
-    PLAIN["rail_dropper"],
-    RAIL_CHOKE,
-    PLAIN["bleeder"],
-    INVERTER_DRIVE,
-    OSCILLATION,
-    REVERSED_ELECTROLYTIC,
-    SWAPPED_PARTS,
+    *coupling.KINDS,
+    *capacitor.KINDS,
+    *stage_resistor.KINDS,
+    *bias.KINDS,
+    *windings.KINDS,
+    *transformer.KINDS,
+    *tube.KINDS,
+    *electrodes.KINDS,
+    *socket.KINDS,
+    *mains.KINDS,
+    *rails.KINDS,
+    *assembly.KINDS,
 )
 
 
@@ -137,7 +88,7 @@ def list_faults(
     """
     found: dict[str, list[Fault]] = {}
     for kind in FAULT_KINDS:
-        for fault in kind.find(circuit, roles):
+        for fault in kind.faults(circuit, roles):
             known = found.setdefault(fault.id, [])
             if all(fault.changes != other.changes for other in known):
                 known.append(fault)
@@ -157,7 +108,7 @@ def list_continuous(circuit: Circuit, roles: Roles) -> tuple[ContinuousFault, ..
     """
     found: dict[str, list[ContinuousFault]] = {}
     for kind in FAULT_KINDS:
-        for sweep in kind.continuous(circuit, roles):
+        for sweep in kind.sweeps(circuit, roles):
             known = found.setdefault(sweep.id, [])
             if not any(_same_sweep(sweep, other) for other in known):
                 known.append(sweep)

@@ -1,7 +1,8 @@
 """What a fault is, what a kind of fault declares, and the register of kinds.
 
-A fault kind is a module in this package, or a row of `plain.py`, with one `FaultKind`
-whose `find` lists the faults of that kind in a circuit, through the roles of its parts.
+A kind of fault is a row: one `FaultKind`, whose search lists the faults of that kind in a
+circuit, through the roles of its parts, and which holds all that the program knows of it:
+words, likelihood, and what it means at the bench, for pairs, ripple, bass and tipping points.
 Each `Fault` says what it changes as data (`netcheck.circuit.changes`).
 
 How likely a fault is depends on what stands on the bench: `BuildState`.  A kind says
@@ -11,9 +12,10 @@ likely it is in a new build, a restored set and an old one that nobody has touch
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
-from typing import Literal
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, replace
+from functools import partial
+from typing import Literal, Protocol
 
 from netcheck.circuit.changes import Change
 from netcheck.circuit.model import Circuit
@@ -180,6 +182,11 @@ class Word:
     ripple: Ripple = ""
 
 
+def rippling(how: Ripple, *words: Word) -> tuple[Word, ...]:
+    """Return words of parts that filter or feed what ripples."""
+    return tuple(replace(one, ripple=how) for one in words)
+
+
 @dataclass(frozen=True, slots=True)
 class Sign:
     """What a kind of fault is known to show beyond what is solved, and who says so.
@@ -203,6 +210,10 @@ class Sign:
 
 
 PRACTICE = "common practice"
+BURNT_WINDING = Sign(
+    "damaged", 0.3, f"{PRACTICE}: a winding that broke down has mostly been too hot"
+)
+NEW_IS_NOT_WORN = f"{PRACTICE}: what is new has not worn yet"
 HEATS = 0.4
 """How often plates are seen to glow that are too hot under drive only: common practice."""
 
@@ -226,10 +237,35 @@ class ContinuousFault:
     family: str = ""
 
 
+class Search(Protocol):
+    """How faults of one kind are found in a circuit."""
+
+    def faults(self, circuit: Circuit, roles: Roles) -> Iterable[Fault]:
+        """List the faults of stated sizes."""
+
+    def sweeps(self, circuit: Circuit, roles: Roles) -> Iterable[ContinuousFault]:
+        """List the faults whose size can be swept."""
+
+
+def no_sweep(circuit: Circuit, roles: Roles) -> Iterable[ContinuousFault]:
+    """Give nothing: such a fault has no size."""
+    return ()
+
+
 @dataclass(frozen=True, slots=True)
+class Found:
+    """A search by functions of its own."""
+
+    faults: Callable[[Circuit, Roles], Iterable[Fault]]
+    sweeps: Callable[[Circuit, Roles], Iterable[ContinuousFault]] = no_sweep
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class FaultKind:
     """A kind of fault: how it is modelled, how it is found, and all that it means elsewhere.
 
+    does: what the part does when it fails; why: why that overheats something; limits: what is
+        not modelled; examples: ids.
     words: those its faults bear in their ids; kinds: their names.
     group: under which heading a list of kinds shows it.  body: what is at fault.
     bass: it alters an output transformer, its load or what lies across a winding, which
@@ -242,15 +278,18 @@ class FaultKind:
     """
 
     name: str
+    search: Search
     title: str
+    does: str
+    why: str
+    limits: str
+    examples: tuple[str, ...]
     model: str
     defects: str
     likelihood: str
     readings: str
     next_step: str
     source: str
-    find: Callable[[Circuit, Roles], Iterable[Fault]]
-    continuous: Callable[[Circuit, Roles], Iterable[ContinuousFault]]
     group: Group
     body: Body
     words: tuple[Word, ...]
@@ -265,8 +304,24 @@ class FaultKind:
         """The names of its words."""
         return tuple(word.name for word in self.words)
 
+    def faults(self, circuit: Circuit, roles: Roles) -> Iterator[Fault]:
+        """List the faults of this kind in a circuit, in no order."""
+        for fault in self.search.faults(circuit, roles):
+            yield replace(fault, family=self.name)
+
+    def sweeps(self, circuit: Circuit, roles: Roles) -> Iterator[ContinuousFault]:
+        """List the faults of this kind that can be swept."""
+        for sweep in self.search.sweeps(circuit, roles):
+            yield replace(sweep, family=self.name, make=partial(_made, self.name, sweep.make))
+
+
+def _made(family: str, make: Callable[[float], Fault], size: float) -> Fault:
+    return replace(make(size), family=family)
+
 
 NO_KIND = FaultKind(
-    "", "", "", "", "", "", "", "", lambda *_: (), lambda *_: (), "resistors", "resistor", ()
-)
+    name="", search=Found(lambda *_: ()), title="", does="", why="", limits="", examples=(),
+    model="", defects="", likelihood="", readings="", next_step="", source="",
+    group="resistors", body="resistor", words=(),
+)  # fmt: skip
 """Of a fault that no kind has found, such as two faults at once."""

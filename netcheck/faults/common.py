@@ -7,16 +7,24 @@ spell an id its own way.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 
-from netcheck.circuit.changes import AddResistor, Change
+from netcheck.circuit.changes import AddResistor, Change, DriveLevel
 from netcheck.circuit.model import Circuit, Part, PartKind, natural_key
-from netcheck.faults.base import Defect, Fault, Likelihood, size_text
+from netcheck.conditions import OVERDRIVE
+from netcheck.faults.base import ContinuousFault, Defect, Fault, Likelihood, size_text
 from netcheck.roles.base import Role, Roles
 from netcheck.roles.table import RoleName
 
 POWER_OFF = "Power off, plug out, capacitors discharged"
 """How every measurement inside the chassis begins."""
+
+SUSTAINED = DriveLevel(
+    OVERDRIVE,
+    "an oscillating stage has no operating point; it is judged from the overdriven healthy one, "
+    "where that was solved",
+)
+"""What an oscillating stage does at rest."""
 
 
 def fault_id(parts: Sequence[str], kind: str, defect: Defect | str | None = None) -> str:
@@ -28,7 +36,6 @@ def fault_id(parts: Sequence[str], kind: str, defect: Defect | str | None = None
 
 
 def make_fault(
-    family: str,
     parts: Sequence[str],
     kind: str,
     changes: Sequence[Change],
@@ -53,7 +60,28 @@ def make_fault(
         summary=summary,
         defect=defect,
         next_measurement=measure,
-        family=family,
+    )
+
+
+def sweep(
+    parts: Sequence[str],
+    kind: str,
+    unit: str,
+    ends: tuple[float, float],
+    make: Callable[[float], Fault],
+    *,
+    linear: bool = False,
+) -> ContinuousFault:
+    """Return a fault swept from its nearly healthy end to its worst, by ratios or `linear`."""
+    return ContinuousFault(
+        id=fault_id(parts, kind),
+        parts=tuple(parts),
+        kind=kind,
+        unit=unit,
+        from_value=ends[0],
+        to_value=ends[1],
+        logarithmic=not linear,
+        make=make,
     )
 
 

@@ -25,8 +25,8 @@ from dataclasses import dataclass, replace
 from netcheck.circuit.changes import Change, ScaleEmission, SetValue
 from netcheck.circuit.model import GROUND, Circuit, Part, PartKind, Pin
 from netcheck.conditions import IDLE
-from netcheck.faults import pot_wiper
 from netcheck.faults.base import Fault
+from netcheck.faults.bias import lifted_wipers
 from netcheck.findings import Finding
 from netcheck.judge.base import Load
 from netcheck.judge.stress import judge_state
@@ -45,7 +45,7 @@ from netcheck.workbench.settings import Circuitry
 from netcheck.workbench.sweep import IdleTask, idle_outcomes
 
 STRONG, WEAK = 1.25, 0.8
-"""Of the typical current.  Common practice; see `faults/tube_emission.py`."""
+"""Of the typical current.  Common practice; see `faults/tube.py`."""
 
 REACHED = 0.97
 """A weak tube that comes this near the typical idle current has reached it (our choice)."""
@@ -87,11 +87,7 @@ def bias_findings(bench: Circuitry, roles: Roles, healthy: Baseline) -> Iterator
         for end in pot_ends(circuit, pot)
     ]
     biasing = {ref for each in roles.adjusters if each.kind != "hum" for ref in each.parts}
-    wipers = [
-        fault
-        for fault in pot_wiper.find(circuit, roles)
-        if fault.kind == "wiper_open" and set(fault.parts) <= biasing
-    ]
+    wipers = [fault for fault in lifted_wipers(circuit, roles) if set(fault.parts) <= biasing]
     outcomes = _solve(bench, [*variants, *(fault.changes for fault in wipers)])
     for number, pot in enumerate(pots):
         four = outcomes[4 * number : 4 * number + 4]

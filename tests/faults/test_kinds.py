@@ -24,11 +24,11 @@ from netcheck.circuit.changes import (
 )
 from netcheck.circuit.model import Circuit
 from netcheck.faults import list_continuous, list_faults
+from netcheck.faults.assembly import MOST_PAIRS
 from netcheck.faults.base import Fault
 from netcheck.faults.bias_pot import bias_pots
-from netcheck.faults.oscillation import SUSTAINED
-from netcheck.faults.preferred import E6, E12, neighbors, slips
-from netcheck.faults.swapped_parts import MOST
+from netcheck.faults.common import SUSTAINED
+from netcheck.faults.resistor import E6, E12, neighbors, slips
 from netcheck.netlist.cards import PartNote
 from netcheck.roles.base import BiasSupply, Roles
 from netcheck.tubes.substitutes import substitutes_for
@@ -475,7 +475,7 @@ def test_exchanged_resistors_are_of_like_size_and_few() -> None:
     circuit, _ = el34_pair()
     swapped = [f for f in by_id(*el34_pair()).values() if f.kind == "swapped"]
 
-    assert 0 < len(swapped) <= MOST
+    assert 0 < len(swapped) <= MOST_PAIRS
     for fault in swapped:
         first, second = (circuit[ref] for ref in fault.parts)
         watts = [part.note.power_w or 0.5 for part in (first, second)]

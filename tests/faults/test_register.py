@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import re
-import sys
 from collections.abc import Callable
 from dataclasses import fields, replace
-from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -27,9 +25,16 @@ from netcheck.circuit.changes import (
 )
 from netcheck.circuit.model import Circuit
 from netcheck.faults import FAULT_KINDS, list_continuous, list_faults
-from netcheck.faults.base import LIKELIHOOD_VALUE, ContinuousFault, Fault, FaultKind, size_text
-from netcheck.faults.plain import PLAIN, ROWS, PlainKind
+from netcheck.faults.base import (
+    LIKELIHOOD_VALUE,
+    ContinuousFault,
+    Fault,
+    FaultKind,
+    Found,
+    size_text,
+)
 from netcheck.roles.base import Roles
+from netcheck.roles.table import RoleName
 
 from .fault_circuits import (
     el34_pair,
@@ -40,22 +45,11 @@ from .fault_circuits import (
     ultralinear_pair,
 )
 
-HEADINGS = [
-    "What it does:",
-    "Why it overheats something:",
-    "How it is modelled:",
-    "Known limits:",
-    "Example:",
-    "References:",
-]
 SIZE = r"-?\d+(\.\d+)?(([kMG]?ohm)|%|[mun]?A)"
 TYPE = r"[A-Z0-9]+"
 ID = re.compile(rf"[^\s/@]+/[a-z_]+(@({SIZE}|{TYPE}))?")
 CIRCUITS = [fixed_bias_pair, ultralinear_pair, el34_pair, kt88_pair, line_preamp, radio_output]
 TUBES_OUT = re.compile(r"[VX]\d+(, [VX]\d+)*( and [VX]\d+)? out, power on: ")
-
-OF_THEIR_OWN = [kind for kind in FAULT_KINDS if kind.name not in PLAIN]
-"""Kinds with a module of their own; the others are rows of one table."""
 
 Build = Callable[[], tuple[Circuit, Roles]]
 
@@ -73,53 +67,17 @@ def test_a_kind_says_all_it_must(kind: FaultKind) -> None:
     assert kind.kinds
 
 
-@pytest.mark.parametrize("kind", OF_THEIR_OWN, ids=lambda kind: kind.name)
-def test_a_kind_is_documented_under_the_fixed_headings(kind: FaultKind) -> None:
-    docstring = sys.modules[kind.find.__module__].__doc__ or ""
-    lines = docstring.splitlines()
-    found = [line for line in lines if line in HEADINGS]
-
-    assert found == HEADINGS
-    for line, following in pairwise(lines):
-        if line in HEADINGS:
-            assert following.startswith("    "), f"nothing under {line}"
-
-
-@pytest.mark.parametrize("row", ROWS, ids=lambda row: row.job.family)
-def test_a_row_says_what_the_headings_ask(row: PlainKind) -> None:
-    for text in (row.does, row.why, row.model, row.limits, row.source):
-        assert text.strip()
-    for text in (row.does, row.why, row.model, row.limits):
-        assert text.endswith("."), text
-
-
-@pytest.mark.parametrize("kind", OF_THEIR_OWN, ids=lambda kind: kind.name)
-def test_a_kind_has_a_module_of_its_name(kind: FaultKind) -> None:
-    assert kind.find.__module__ == f"netcheck.faults.{kind.name}"
-
-
-def test_every_row_is_a_kind_of_the_register() -> None:
-    assert [row.job.family for row in ROWS] == list(PLAIN)
-    assert {kind.name for kind in FAULT_KINDS} - {kind.name for kind in OF_THEIR_OWN} == set(PLAIN)
+@pytest.mark.parametrize("kind", FAULT_KINDS, ids=lambda kind: kind.name)
+def test_the_examples_of_a_kind_are_ids(kind: FaultKind) -> None:
+    assert kind.examples
+    assert all(ID.fullmatch(each) for each in kind.examples)
+    assert {each.split("/")[1].split("@")[0] for each in kind.examples} <= set(kind.kinds)
 
 
 @pytest.mark.parametrize("kind", FAULT_KINDS, ids=lambda kind: kind.name)
-def test_the_examples_of_a_kind_are_ids(kind: FaultKind) -> None:
-    shown = _examples(kind)
-
-    assert shown
-    assert all(ID.fullmatch(each) for each in shown)
-    assert {each.split("/")[1].split("@")[0] for each in shown} <= set(kind.kinds)
-
-
-def _examples(kind: FaultKind) -> list[str]:
-    """Return the ids that a row gives, or a module's docstring."""
-    for row in ROWS:
-        if row.job.family == kind.name:
-            return list(row.examples)
-    docstring = sys.modules[kind.find.__module__].__doc__ or ""
-    example = docstring.split("Example:")[1].split("References:")[0]
-    return re.findall(r"`([^`]+)`", example)
+def test_what_a_kind_says_in_sentences_ends_as_one(kind: FaultKind) -> None:
+    for text in (kind.does, kind.why, kind.model, kind.limits):
+        assert text.endswith("."), text
 
 
 def test_kinds_are_named_once() -> None:
@@ -284,7 +242,7 @@ def test_two_different_faults_under_one_id_are_both_listed() -> None:
     """A load that feeds back too: open is no speaker for one, an open resistor for the other."""
     circuit, roles = el34_pair()
     load = roles.named("speaker_load")[0]
-    both = replace(roles, roles=(*roles.roles, replace(load, name="feedback_resistor")))
+    both = replace(roles, roles=(*roles.roles, replace(load, name=RoleName.FEEDBACK_RESISTOR)))
     listed = {fault.id: fault for fault in list_faults(circuit, both)}
     first = listed[f"{load.part}/open"]
     second = listed[f"{load.part}/open@speaker"]
@@ -301,26 +259,26 @@ def test_sizes_and_sweeps_under_one_id_are_both_listed(monkeypatch: pytest.Monke
     kind = FAULT_KINDS[0]
 
     def elsewhere(fault: Fault) -> Fault:
-        return replace(fault, changes=(SetValue("R1", 1.0),), family="other")
+        return replace(fault, changes=(SetValue("R1", 1.0),))
 
     def find(circuit: Circuit, roles: Roles) -> list[Fault]:
-        return [elsewhere(fault) for fault in kind.find(circuit, roles)]
+        return [elsewhere(fault) for fault in kind.faults(circuit, roles)]
 
     def moved(sweep: ContinuousFault) -> ContinuousFault:
-        return replace(sweep, family="other", make=lambda size: elsewhere(sweep.make(size)))
+        return replace(sweep, make=lambda size: elsewhere(sweep.make(size)))
 
-    def continuous(circuit: Circuit, roles: Roles) -> list[ContinuousFault]:
-        return [moved(sweep) for sweep in kind.continuous(circuit, roles)]
+    def sweeps(circuit: Circuit, roles: Roles) -> list[ContinuousFault]:
+        return [moved(sweep) for sweep in kind.sweeps(circuit, roles)]
 
-    other = replace(kind, name="other", find=find, continuous=continuous)
+    other = replace(kind, name="other", search=Found(find, sweeps))
     monkeypatch.setattr(register, "FAULT_KINDS", (kind, other, other))
     ids = [fault.id for fault in list_faults(circuit, roles)]
-    sweeps = {sweep.id: sweep for sweep in list_continuous(circuit, roles)}
+    swept = {sweep.id: sweep for sweep in list_continuous(circuit, roles)}
 
     assert ids.count("C3/leaky@2Mohm") == ids.count("C3/leaky@other@2Mohm") == 1
     assert len(set(ids)) == len(ids)
-    assert sweeps["C3/leaky"].make(3e6).id == "C3/leaky@3Mohm"
-    made = sweeps["C3/leaky@other"].make(3e6)
+    assert swept["C3/leaky"].make(3e6).id == "C3/leaky@3Mohm"
+    made = swept["C3/leaky@other"].make(3e6)
     assert (made.id, made.stem) == ("C3/leaky@other@3Mohm", "C3/leaky@other")
     assert made.changes == (SetValue("R1", 1.0),)
 

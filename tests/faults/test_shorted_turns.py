@@ -17,8 +17,7 @@ from hypothesis import strategies as st
 from netcheck.circuit.changes import SetValue, ShortTurns, apply_changes
 from netcheck.circuit.model import Circuit
 from netcheck.faults import list_faults
-from netcheck.faults.output_transformer import OUTPUT_TRANSFORMER
-from netcheck.faults.windings import halves
+from netcheck.faults.windings import KINDS, halves
 from netcheck.netlist.cards import PartNote
 from netcheck.roles.base import OutputTransformer
 
@@ -34,6 +33,7 @@ from .fault_circuits import (
 )
 from .linear_network import impedance
 
+SHORTED_TURNS = KINDS[0]
 TEST_HZ = 40.0
 """Where magnetizing reactance (1 Mohm) and leakage (1 ohm) of the 4000 H windings matter least."""
 AUDIO_HZ = 400.0
@@ -159,7 +159,7 @@ def test_a_half_in_two_segments_behaves_like_one_winding(tap: float, percent: fl
 
 def test_the_short_lies_in_the_segment_nearest_the_plate() -> None:
     circuit, roles = ultralinear_pair(0.4)
-    faults = {fault.id: fault for fault in OUTPUT_TRANSFORMER.find(circuit, roles)}
+    faults = {fault.id: fault for fault in SHORTED_TURNS.faults(circuit, roles)}
 
     (short,) = faults["L1+L2/shorted_turns@5%"].changes
     (other,) = faults["L4+L3/shorted_turns@5%"].changes
@@ -172,7 +172,7 @@ def test_the_short_lies_in_the_segment_nearest_the_plate() -> None:
 
 def test_a_short_too_large_for_that_segment_is_spread() -> None:
     circuit, roles = ultralinear_pair(0.6)
-    faults = {fault.id: fault for fault in OUTPUT_TRANSFORMER.find(circuit, roles)}
+    faults = {fault.id: fault for fault in SHORTED_TURNS.faults(circuit, roles)}
 
     changes = faults["L1+L2/shorted_turns@50%"].changes
 
@@ -210,9 +210,7 @@ def test_a_series_wire_resistor_loses_the_shorted_turns_wire() -> None:
     transformer = OutputTransformer({"V1": ("L1",)}, "bp", ("L2",), "R1", {})
     listed = [role("R7", "wire_resistance", "V1"), role("R8", "wire_resistance", "L2")]
     roles = roles_of(listed, (transformer,))
-    fault = next(
-        f for f in OUTPUT_TRANSFORMER.find(circuit, roles) if f.id == "L1/shorted_turns@10%"
-    )
+    fault = next(f for f in SHORTED_TURNS.faults(circuit, roles) if f.id == "L1/shorted_turns@10%")
 
     assert fault.changes == (ShortTurns("L1", 0.1, 200.0), SetValue("R7", 180.0))
 
