@@ -13,14 +13,12 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from netcheck.circuit.model import Circuit, natural_key
-from netcheck.roles.adjusters import cathode_adjusters, pots_of
 from netcheck.roles.base import Adjuster, BiasSupply, Role, Roles
-from netcheck.roles.bias import bias_roles, find_bias_supplies
+from netcheck.roles.bias import bias_roles, cathode_adjusters, find_bias_supplies, pots_of
+from netcheck.roles.branches import feedback_roles, find_branches, load_roles, shunt_roles
 from netcheck.roles.electrodes import electrode_roles, screen_chains
 from netcheck.roles.facts import Facts, gather
-from netcheck.roles.feedback import feedback_roles, find_branches
 from netcheck.roles.heaters import heater_roles
-from netcheck.roles.shunts import load_roles, shunt_roles
 from netcheck.roles.signal import coupling_roles, input_roles, network_roles, signal_flow
 from netcheck.roles.stages import find_stages
 from netcheck.roles.supply_roles import rail_chain, supply_roles

@@ -18,9 +18,9 @@ from collections.abc import Collection, Iterator
 
 from netcheck.circuit.model import natural_key
 from netcheck.roles.base import Role, SignalPath, Stage
+from netcheck.roles.branches import feedback_nets
 from netcheck.roles.coupling import CouplingCapacitor, Drive, Network
 from netcheck.roles.facts import Facts
-from netcheck.roles.feedback import feedback_nets
 from netcheck.roles.grids import GridCircuit
 from netcheck.roles.table import RoleName
 

@@ -3,7 +3,7 @@
 Comes in: `Facts`, all that the walks found.  Goes out: a `Stage` for every
 amplifying tube.  Output stages come first (`output_stages.py`), then tubes that only
 set a current and tubes that are stacked (`stage_making.py`), then pairs on one
-tail (`inverters.py`).  The others are read from where their signal comes in and
+tail (there too).  The others are read from where their signal comes in and
 leaves: from the plate, the cathode, or both (cathodyne); at the grid, or at the
 cathode where the grid is at rest (grounded grid).
 """
@@ -13,9 +13,14 @@ from __future__ import annotations
 from netcheck.circuit.model import GROUND
 from netcheck.roles.base import Alternative, Stage
 from netcheck.roles.facts import Facts
-from netcheck.roles.inverters import join_paraphase, pair_stage
 from netcheck.roles.output_stages import find_outputs
-from netcheck.roles.stage_making import find_current_sources, make_stage, stack_of
+from netcheck.roles.stage_making import (
+    find_current_sources,
+    join_paraphase,
+    make_stage,
+    pair_stage,
+    stack_of,
+)
 
 LIKE_SHARE = 0.2
 """Plate and cathode loads this much alike, as a share, are meant equal (common practice)."""

@@ -14,8 +14,8 @@ from types import MappingProxyType
 
 from netcheck.circuit.model import natural_key
 from netcheck.roles.base import OutputTransformer, Role, Stage
+from netcheck.roles.branches import Branch
 from netcheck.roles.facts import Facts
-from netcheck.roles.feedback import Branch
 from netcheck.roles.table import RoleName
 from netcheck.roles.transformers import Transformer
 

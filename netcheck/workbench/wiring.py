@@ -33,8 +33,8 @@ from netcheck.judge.stress import judge_state
 from netcheck.judge.wiring_grids import bleeder_findings, grid_findings, unloaded_findings
 from netcheck.judge.wiring_idle import capacitor_findings, overload_findings, stability_findings
 from netcheck.netlist.cards import PartNote
-from netcheck.roles.adjusters import END_OHM
 from netcheck.roles.base import Adjuster, Roles
+from netcheck.roles.bias import END_OHM
 from netcheck.roles.table import RoleName
 from netcheck.solve.deck import DeckError, write_deck
 from netcheck.solve.ngspice import Engine, EngineFailure
