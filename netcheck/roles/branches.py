@@ -338,6 +338,9 @@ def _screen_shunt(branch: Branch) -> Iterator[Role]:
     tube = branch.owners("screen")[0]
     if branch.only == "resistor":
         yield from _named(branch, RoleName.BLEEDER, tube, "divides the screen's feed of {of}", 1.0)
+    elif branch.only == "diode":
+        text = "holds the screen of {of} at its own voltage"
+        yield from _named(branch, RoleName.REGULATOR_DIODE, tube, text, 0.9)
     else:
         text = "holds the screen of {of} steady"
         yield from _named(branch, RoleName.SCREEN_BYPASS_CAPACITOR, tube, text, 1.0)

@@ -53,6 +53,16 @@ def test_wire_resistance_and_leakage_inductance_belong_to_the_winding() -> None:
     assert names(roles, "LLK") == {"leakage_inductance"}
 
 
+def test_a_diode_that_holds_a_screen_is_no_capacitor() -> None:
+    roles = roles_of(
+        *SUPPLY, "X1 p1 g2 in k1 EL84", "RG in 0 470k", "RK k1 0 150", "RS bp g2 4.7k",
+        "DZ1 0 g2 DZ", ".model DZ D(bv=150)", *OUTPUT,
+    )  # fmt: skip
+
+    assert names(roles, "DZ1") == {"regulator_diode"}
+    assert names(roles, "RS") == {"screen_resistor"}
+
+
 def test_center_tap_behind_a_resistor_without_capacitor_is_a_rail() -> None:
     roles = roles_of(
         "VHT raw 0 400",
