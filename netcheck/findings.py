@@ -92,6 +92,10 @@ _KINDS = (
         "It is not read; copy the file beside the netlist.", _READING,
     ),
     FindingKind(
+        "instance-word", "warning", "text", "A key=value word that is not known",
+        "It is set aside; write it as a part of its own if it changes a current.", _READING,
+    ),
+    FindingKind(
         "interrupted", "error", "solved", "An audit that was interrupted",
         "The ranking is of what was finished; run it again for the rest.", _READING,
     ),

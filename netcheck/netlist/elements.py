@@ -23,6 +23,7 @@ from netcheck.netlist.cards import (
 )
 from netcheck.netlist.evaluate import ExpressionError
 from netcheck.netlist.flat import FlatElement
+from netcheck.netlist.instance import CURRENT_WORDS, spare_word
 from netcheck.netlist.mistakes import USAGE
 from netcheck.netlist.scope import Names, Scope, resolve
 from netcheck.netlist.values import ModelShelf, NoModelError, ValueReader, read_waveform
@@ -82,8 +83,9 @@ class ElementMaker:
             expression = setting.expression
             if expression is None:
                 continue
-            if not strict and isinstance(expression, Name) and not scope.is_known(expression.name):
-                continue
+            is_word = isinstance(expression, Name) and not scope.is_known(expression.name)
+            if is_word and not strict and setting.key.text.lower() not in CURRENT_WORDS:
+                continue  # a maker's name or the like
             found[setting.key.text.lower()] = scope.number(expression, card)
         return found
 
@@ -135,7 +137,14 @@ class ElementMaker:
                 "it lies between -1 and 1, such as 0.998",
             )
         controls = tuple(scope.part(word.text) for word in words)
-        return replace(base, controls=controls, value=value, value_text=text)
+        rest = [setting for setting in content.settings if setting.key.text.lower() != "k"]
+        return replace(
+            base,
+            controls=controls,
+            value=value,
+            value_text=text,
+            parameters=self.parameters(card, rest, scope, strict=False),
+        )
 
     def _supply(
         self, base: FlatElement, card: Card, content: PartCard, scope: Scope
@@ -158,7 +167,8 @@ class ElementMaker:
         if content.values:
             value, text = self.values.read(card, content.values[0], "", scope, base.ref)
             self.values.check_level(card, value, base.ref)
-            return replace(base, nodes=nodes, value=value, value_text=text)
+            words = self.parameters(card, content.settings, scope, strict=False)
+            return replace(base, nodes=nodes, value=value, value_text=text, parameters=words)
         keys = _EXPRESSION_KEYS[base.letter]
         own = [s for s in content.settings if s.key.text.lower() in keys]
         if len(own) != 1 or own[0].expression is None:
@@ -191,6 +201,7 @@ class ElementMaker:
             controls=(scope.part(source.text),),
             value=value,
             value_text=text,
+            parameters=self.parameters(card, content.settings, scope, strict=False),
         )
 
     def _use(self, base: FlatElement, card: Card, content: PartCard, scope: Scope) -> FlatElement:
@@ -211,6 +222,8 @@ class ElementMaker:
                 card, None, f"`{content.ref.text}` has too few words", _usage(base.letter)
             )
         at = next((at for at in places if self.models.find(words[at].text, scope)), places[0])
+        for word in words[at + 1 :]:
+            spare_word(base, card, word, self.values.log)
         element = replace(
             base,
             nodes=self.nets(words[:at], scope),

@@ -22,6 +22,7 @@ from netcheck.netlist.anatomy import Anatomy, sections_of
 from netcheck.netlist.cards import Card, PartCard, PartNote, Word
 from netcheck.netlist.elements import ElementMaker, mistake
 from netcheck.netlist.flat import ExpandedCall, FlatElement
+from netcheck.netlist.instance import with_instance_words
 from netcheck.netlist.lines import ReadLimits, raised_by
 from netcheck.netlist.mistakes import did_you_mean
 from netcheck.netlist.scope import Definition, Names, Scope, looks_like_a_tube
@@ -160,7 +161,7 @@ class Expander:
     ) -> None:
         self.values.rulings_of_expressions(card, scope.prefix + content.ref.text)
         if content.letter != "X":
-            out.append(self.maker.make(card, content, scope))
+            out += with_instance_words(self.maker.make(card, content, scope), self.log)
             return
         if len(content.words) < 2:
             raise mistake(
@@ -172,7 +173,7 @@ class Expander:
         name = content.words[-1]
         definition = scope.definition.find(name.text)
         if definition is None:
-            out.append(self.maker.make(card, content, scope))
+            out += with_instance_words(self.maker.make(card, content, scope), self.log)
             return
         nodes = self.maker.nets(content.words[:-1], scope)
         use = _Use(card, content, definition, scope, nodes)

@@ -45,6 +45,7 @@ class FlatElement:
     quantity: "v" or "i" for a behavioural source: what the expression gives.
     controls: names of inductors (K), of the controlling source (F, H).
     parameters: key=value words of the card, evaluated (X, D instance values).
+    inside: ref of the part that this one is a property of (`Rser=`), "" for a part.
     pins: names of the electrodes of `body` in node order, as its law or its `.subckt`
         tells them.
     body: expanded elements of the user's own tube subcircuit; their nodes are
@@ -67,6 +68,7 @@ class FlatElement:
     pins: tuple[str, ...] = ()
     body: tuple[FlatElement, ...] = ()
     comment: str = ""
+    inside: str = ""
 
 
 @dataclass(frozen=True, slots=True)

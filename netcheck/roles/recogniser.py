@@ -40,6 +40,7 @@ def recognise(circuit: Circuit) -> Roles:
         *input_roles(facts),
         *coupling_roles(facts),
         *_ammeter_roles(facts, circuit),
+        *_inner_roles(facts),
         *_noted_roles(facts),
         *heater_roles(facts.wiring, facts.heaters),
     ]
@@ -146,6 +147,11 @@ def _ammeter_roles(facts: Facts, circuit: Circuit) -> Iterator[Role]:
             ref,
             f"0 V source between {nets}: reads a current, or is a closed switch",
         )
+
+
+def _inner_roles(facts: Facts) -> Iterator[Role]:
+    for ref, whose in facts.wiring.inside.items():
+        yield Role(ref, RoleName.PART_PROPERTY, whose, f"written on the card of {whose}")
 
 
 def _ordered(circuit: Circuit, found: list[Role]) -> tuple[Role, ...]:

@@ -299,6 +299,13 @@ class RoleName(StrEnum):
         Heading.OUTPUT,
         stands_for="stands for winding capacitance, not a capacitor",
     )
+    PART_PROPERTY = RoleKind(
+        "part_property",
+        "stands for a resistance or leak inside another part",
+        Place.ROWS,
+        Heading.OTHER,
+        stands_for="is a property of the part it is written on, not a part that can burn",
+    )
     WIRE_RESISTANCE = RoleKind(
         "wire_resistance",
         "stands for the wire of a winding",

@@ -1,7 +1,8 @@
 """The circuit as the recogniser walks it.
 
 Comes in: a `Circuit`.  Goes out: a `Wiring`, the same circuit with ammeters (0 V
-sources put in only to read a current) shorted out, the input sources named, and
+sources put in only to read a current) and the resistances inside capacitors shorted out,
+their leaks left out, the input sources named, and
 the questions every walk asks: which parts of a kind are on a net, which tube
 electrodes sit there.  A rectifier is a tube without a grid; its electrodes are
 not counted among those of amplifying tubes.
@@ -44,6 +45,7 @@ class Wiring:
     """A circuit without its ammeters, with its input sources known.
 
     inputs: refs of the input sources, the one most likely meant first.
+    inside: parts that are a property of a capacitor, with its ref.
     absorbed: controlled sources and parts of an ideal transformer that is read as
         windings, with the first of these.
     """
@@ -52,6 +54,7 @@ class Wiring:
     ammeters: tuple[str, ...]
     inputs: tuple[str, ...]
     absorbed: Mapping[str, str] = field(default_factory=dict)
+    inside: Mapping[str, str] = field(default_factory=dict)
 
     def __getitem__(self, ref: str) -> Part:
         return self.circuit[ref]
@@ -137,8 +140,33 @@ def wiring_of(circuit: Circuit) -> Wiring:
             if GROUND in part.nets and _leads_to_grid(circuit, electrodes, part)
         ]
     ammeters = tuple(part.ref for part in zero if part.ref not in inputs)
-    contracted = _contract(circuit, electrodes, ammeters)
-    return Wiring(contracted, ammeters, tuple(inputs), absorbed)
+    inside = _inside_capacitors(circuit)
+    leads = tuple(ref for ref in inside if _is_lead(circuit, ref, inside))
+    across = tuple(ref for ref in inside if ref not in leads)
+    kept = circuit.with_parts(without=across) if across else circuit
+    contracted = _contract(kept, electrodes, (*ammeters, *leads))
+    return Wiring(contracted, ammeters, tuple(inputs), absorbed, inside)
+
+
+def _inside_capacitors(circuit: Circuit) -> dict[str, str]:
+    """Return the parts that stand for the resistance or the leak of a capacitor."""
+    return {
+        part.ref: part.element.inside
+        for part in circuit
+        if part.element is not None
+        and part.element.inside in circuit.parts
+        and circuit[part.element.inside].kind == "capacitor"
+    }
+
+
+def _is_lead(circuit: Circuit, ref: str, inside: Mapping[str, str]) -> bool:
+    """Say whether a part inside a capacitor is in series: only that capacitor is behind it."""
+    whose = inside[ref]
+    return any(
+        all(part.ref == whose or inside.get(part.ref) == whose for part in circuit.parts_on[net])
+        for net in circuit[ref].nets
+        if net != GROUND
+    )
 
 
 def _electrodes(circuit: Circuit) -> dict[str, tuple[Electrode, ...]]:

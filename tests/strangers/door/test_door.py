@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import tomllib
+from collections.abc import Iterator
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
@@ -15,10 +17,19 @@ from netcheck.cli import app
 from netcheck.errors import NetcheckError
 from netcheck.pipeline import load_circuit
 from netcheck.roles import recognise
+from netcheck.solve.pool import Pool
+from tests.solve.worker import Worker
 
 HERE = Path(__file__).parent
 EXPECTED: dict[str, dict[str, Any]] = tomllib.loads((HERE / "expected.toml").read_text())
 BASE = ["X1", "X2"]
+FEW_NETS = 6
+
+
+@pytest.fixture(scope="module")
+def worker() -> Iterator[Worker]:
+    with Pool(1, time_limit_s=120.0) as pool:
+        yield Worker(pool)
 
 
 def test_every_netlist_has_its_row() -> None:
@@ -47,6 +58,9 @@ def test_what_a_stranger_wrote_is_read_as_it_should_be(name: str) -> None:
     assert {ref: circuit[ref].value for ref in row.get("parts", {})} == pytest.approx(
         row.get("parts", {})
     )
+    for ref, fields in row.get("notes", {}).items():
+        note = asdict(circuit[ref].note)
+        assert {name: note[name] for name in fields} == pytest.approx(fields)
     assert circuit.title == row.get("title", circuit.title)
     assert [part.ref for part in circuit.tubes] == row.get("tubes", BASE)
     roles = recognise(circuit)
@@ -58,6 +72,22 @@ def test_what_a_stranger_wrote_is_read_as_it_should_be(name: str) -> None:
     assert connections == connections | row.get("connections", {})
     named = {(role.part, role.name) for role in roles.roles}
     assert set(row.get("roles", {}).items()) <= named
+
+
+@pytest.mark.parametrize(
+    "name", [name for name in sorted(EXPECTED) if "volts_as" in EXPECTED[name]]
+)
+def test_two_spellings_of_one_amplifier_stand_at_the_same_volts(name: str, worker: Worker) -> None:
+    one, other = (
+        worker.idle(load_circuit(HERE / "netlists" / f"{each}.cir")).nets
+        for each in (name, EXPECTED[name]["volts_as"])
+    )
+
+    common = one.keys() & other.keys()
+    assert len(common) > FEW_NETS
+    assert {net: one[net] for net in common} == pytest.approx(
+        {net: other[net] for net in common}, rel=1e-4, abs=1e-4
+    )
 
 
 def test_an_output_stage_without_its_load_is_judged_idle_only() -> None:
