@@ -18,6 +18,8 @@ import shlex
 from dataclasses import dataclass
 from itertools import pairwise
 
+from netcheck.faults import FAULT_KINDS
+from netcheck.report.fault_list import SWEPT
 from netcheck.roles.table import Heading, RoleName
 
 SAMPLE = re.compile(
@@ -74,7 +76,18 @@ def roles_table() -> str:
     return "\n".join([*lines, "", ""])
 
 
-TABLES = {"roles": roles_table}
+def faults_table() -> str:
+    """Return the kinds of fault in their groups, each with its words and its sizes."""
+    lines = []
+    for group in dict.fromkeys(kind.group for kind in FAULT_KINDS):
+        lines += ["", f"| {group} | words in ids | what is tried |", "| --- | --- | --- |"]
+        for kind in FAULT_KINDS:
+            words = ", ".join(f"`{word}`" for word in kind.kinds if not word.endswith(SWEPT))
+            lines += [f"| `{kind.name}` | {words} | {kind.defects} |"] * (kind.group == group)
+    return "\n".join([*lines, "", ""])
+
+
+TABLES = {"roles": roles_table, "faults": faults_table}
 
 
 def excerpt(output: str, show: str) -> str:

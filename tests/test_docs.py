@@ -92,10 +92,11 @@ def test_tables_of_the_manual_are_those_of_the_registers(
     assert text_of(document) == with_tables(text_of(document))
 
 
-def test_the_table_of_roles_is_in_the_manual_once() -> None:
-    found = [each.stem for each in MANUAL if "<!-- table of: roles -->" in text_of(each)]
+@pytest.mark.parametrize(("table", "topic"), [("roles", "drawing"), ("faults", "audit")])
+def test_the_table_of_a_register_is_in_the_manual_once(table: str, topic: str) -> None:
+    found = [each.stem for each in MANUAL if f"<!-- table of: {table} -->" in text_of(each)]
 
-    assert found == ["drawing"]
+    assert found == [topic]
 
 
 def test_a_sample_that_differs_is_noticed() -> None:

@@ -10,6 +10,7 @@ import pytest
 from netcheck.conditions import CONDITIONS, condition_kind, condition_of, kinds_in_order
 from netcheck.faults import FAULT_KINDS, word_named
 from netcheck.faults.base import FaultKind
+from netcheck.likelihoods import LIKELIHOOD_CLASSES
 from netcheck.quantities import QUANTITIES, quantity_of
 from netcheck.roles.table import Place, RoleName
 
@@ -177,6 +178,24 @@ def test_every_role_of_a_true_part_has_a_kind_of_fault() -> None:
 def test_the_rows_of_roles_are_named_as_the_program_names_them() -> None:
     assert [each.name.lower() for each in RoleName] == [each.value for each in RoleName]
     assert all(each.kind.place and each.kind.does for each in RoleName)
+
+
+# Likelihoods
+
+
+def test_the_classes_of_likelihood_are_listed_in_their_register_alone() -> None:
+    listed = [
+        module.name
+        for module in PACKAGE.rglob("*.py")
+        if {*LIKELIHOOD_CLASSES} <= all_texts(ast.parse(module.read_text(encoding="utf-8")))
+        and module.parent.name != "faults"
+    ]
+
+    assert listed == ["likelihoods.py"]
+
+
+def all_texts(tree: ast.AST) -> set[object]:
+    return {node.value for node in ast.walk(tree) if isinstance(node, ast.Constant)}
 
 
 # Kinds of fault

@@ -36,10 +36,10 @@ from netcheck.faults.base import (
     ContinuousFault,
     Fault,
     FaultKind,
-    LikelihoodClass,
     Word,
 )
 from netcheck.faults.build_state import BUILD_STATES, in_state
+from netcheck.likelihoods import LikelihoodClass
 from netcheck.roles.base import Roles
 
 __all__ = [

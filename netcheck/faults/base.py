@@ -19,13 +19,13 @@ from typing import Literal, Protocol
 
 from netcheck.circuit.changes import Change
 from netcheck.circuit.model import Circuit
+from netcheck.likelihoods import LIKELIHOOD_VALUE, LikelihoodClass
 from netcheck.roles.base import Roles
 from netcheck.roles.table import RoleName
 
 _PREFIXES = ((1e9, "G"), (1e6, "M"), (1e3, "k"))
 _SMALL_PREFIXES = ((1.0, ""), (1e-3, "m"), (1e-6, "u"), (1e-9, "n"))
 
-LikelihoodClass = Literal["very_common", "common", "occasional", "rare"]
 BuildState = Literal["unknown", "new_build", "restored", "untouched_and_old"]
 Cause = Literal["assembly", "adjustment", "wear", "exchange", "use", "chance"]
 Body = Literal[
@@ -74,14 +74,6 @@ class Likelihood:
     value: float
     source: str
     by_part: bool = False
-
-
-LIKELIHOOD_VALUE: dict[LikelihoodClass, float] = {
-    "very_common": 1.0,
-    "common": 0.3,
-    "occasional": 0.1,
-    "rare": 0.01,
-}
 
 
 def likelihood(level: LikelihoodClass, source: str, *, by_part: bool = False) -> Likelihood:

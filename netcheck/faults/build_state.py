@@ -18,16 +18,15 @@ from dataclasses import replace
 
 from netcheck.circuit.model import Circuit
 from netcheck.faults.base import (
-    LIKELIHOOD_VALUE,
     BuildState,
     Cause,
     Fault,
-    LikelihoodClass,
     likelihood,
 )
+from netcheck.likelihoods import LIKELIHOOD_CLASSES, LikelihoodClass
 
 BUILD_STATES: tuple[BuildState, ...] = ("unknown", "new_build", "restored", "untouched_and_old")
-CLASSES: tuple[LikelihoodClass, ...] = tuple(reversed(LIKELIHOOD_VALUE))
+CLASSES: tuple[LikelihoodClass, ...] = LIKELIHOOD_CLASSES[::-1]
 
 STEPS: Mapping[Cause, Mapping[BuildState, int]] = {
     "assembly": {"new_build": 1, "restored": 0, "untouched_and_old": -2},

@@ -22,6 +22,7 @@ from typing import Any
 
 from netcheck.conditions import DRIVEN, FULL, kind_beyond_use
 from netcheck.errors import NetcheckError
+from netcheck.gate.rows import OUTCOMES
 from netcheck.judge.base import GROSS_RATIO, ratio_verdict
 from netcheck.judge.verdict import GRAVITY
 from netcheck.report.checks import Change, CheckedFile, CheckRow, Outcome
@@ -289,12 +290,11 @@ def _audited(audit: dict[str, Any]) -> PastFile:
             tip_value=value, tip_status=point["status"]
         )
     seen: Counter[str] = Counter()
-    levels = {"error": "fail", "warning": "warn", "note": "note"}
     for finding in audit["findings"]:
         base = f"wiring/{finding['rule']}/{finding['part'] or ''}".rstrip("/")
         seen[base] += 1
         number = f"/{seen[base]}" if seen[base] > 1 else ""
-        rows[f"{base}{number}"] = Past(levels[finding["level"]])
+        rows[f"{base}{number}"] = Past(OUTCOMES[finding["level"]])
     return PastFile(tuple(audit["healthy"]["conditions"]), audit.get("engine") or "", rows)
 
 

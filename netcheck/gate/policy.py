@@ -34,6 +34,8 @@ from pydantic import (
 
 from netcheck.conditions import IDLE
 from netcheck.errors import ManyErrors, NetcheckError
+from netcheck.findings import Level
+from netcheck.likelihoods import LikelihoodClass
 from netcheck.source import SourceText, Span
 from netcheck.units import format_quantity, parse_quantity
 
@@ -41,10 +43,8 @@ POLICY_SCHEMA_ID = "urn:netcheck:policy:1.0"
 SIZE_UNITS = ("ohm", "A", "%", "V", "F", "H")
 _SAYS_UNIT = re.compile(r"(ohms?|[\u2126\u03a9]|[A%VFH])\s*$")
 
-Level = Literal["error", "warning", "note"]
 Victims = Literal["tubes", "tubes_and_transformers", "all"]
 Condition = Literal["idle", "driven", "toleranced"]
-LikelihoodName = Literal["very_common", "common", "occasional", "rare"]
 
 
 def _share(value: Any) -> Any:
@@ -125,7 +125,7 @@ class FaultRule(Table):
     kind: Patterns = ()
     part: Patterns = ()
     role: Patterns = ()
-    likelihood: tuple[LikelihoodName, ...] = ()
+    likelihood: tuple[LikelihoodClass, ...] = ()
     conditions: Patterns = ()
     victims: Victims = "all"
     quantities: Patterns = ()

@@ -20,7 +20,8 @@ from dataclasses import replace
 from fnmatch import fnmatchcase
 
 from netcheck.conditions import DRIVEN, FULL, kind_beyond_use, kinds_in_order
-from netcheck.gate.policy import FaultRule, Level, Policy, TippingRule, Victims
+from netcheck.findings import Level
+from netcheck.gate.policy import FaultRule, Policy, TippingRule, Victims
 from netcheck.judge.base import Load
 from netcheck.judge.toleranced import LimitSpread
 from netcheck.rank import FaultResult
@@ -42,12 +43,12 @@ from netcheck.tipping import TippingPoint
 
 _SCALED = 0.005
 """From this share on, the limit compared with is not the published figure."""
-_OUTCOMES: dict[Level, Outcome] = {"error": "fail", "warning": "warn", "note": "note"}
+OUTCOMES: Mapping[Level, Outcome] = {"error": "fail", "warning": "warn", "note": "note"}
 
 
 def level_outcome(level: Level, failing: Outcome = "fail") -> Outcome:
     """Return what a level of the policy makes of a row."""
-    return failing if level == "error" else _OUTCOMES[level]
+    return failing if level == "error" else OUTCOMES[level]
 
 
 def share_words(share: float) -> str:

@@ -15,12 +15,13 @@ from rich.console import Console
 
 from netcheck.errors import NetcheckError
 from netcheck.faults.build_state import BUILD_STATES, STATE_WORDS, level_in
+from netcheck.likelihoods import LIKELIHOOD_WORDS, LikelihoodClass
 from netcheck.netlist.mistakes import did_you_mean
 from netcheck.report.terminal.layout import Column, hanging, heading, paragraph, safe, table
-from netcheck.report.words import LIKELIHOOD_WORDS, counted
+from netcheck.report.words import counted
 
 if TYPE_CHECKING:
-    from netcheck.faults.base import BuildState, FaultKind, LikelihoodClass, Word
+    from netcheck.faults.base import BuildState, FaultKind, Word
 
 LIST_SCHEMA_VERSION = "1.1"
 SHOWN_STATES: tuple[BuildState, ...] = ("new_build", "restored", "untouched_and_old", "unknown")

@@ -16,7 +16,6 @@ from netcheck.quantities import quantity_of
 from netcheck.units import format_quantity
 
 if TYPE_CHECKING:  # the lists of tubes and faults need no solver
-    from netcheck.faults.base import LikelihoodClass
     from netcheck.judge.base import Load, Verdict
     from netcheck.judge.seen import Seen
 
@@ -28,13 +27,6 @@ VERDICT_WORDS: dict[Verdict, str] = {
     "within_limits": "within limits",
 }
 VERDICTS: tuple[Verdict, ...] = tuple(VERDICT_WORDS)
-
-LIKELIHOOD_WORDS: dict[LikelihoodClass, str] = {
-    "very_common": "very common",
-    "common": "common",
-    "occasional": "occasional",
-    "rare": "rare",
-}
 
 SEEN_WORDS: dict[Seen, str] = {
     IDLE: condition_of(IDLE).words,

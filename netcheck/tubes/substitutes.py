@@ -15,16 +15,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
-from typing import Any, Literal, get_args
+from typing import Any
 
 from netcheck.errors import TubeDataError
+from netcheck.likelihoods import LIKELIHOOD_CLASSES, LikelihoodClass
 from netcheck.tubes.library import TubeLibrary, load_library
 from netcheck.tubes.types import Heater, TubeType
 from netcheck.units import format_quantity
 
 FILE = "substitutes.toml"
-LikelihoodWord = Literal["very_common", "common", "occasional", "rare"]
-LIKELIHOOD_WORDS: tuple[LikelihoodWord, ...] = get_args(LikelihoodWord)
 ALIKE = 0.02
 """Heater volts or amperes that differ by less are the same."""
 
@@ -46,7 +45,7 @@ class Substitute:
     same_pins: bool
     note: str
     source: str
-    likelihood: LikelihoodWord
+    likelihood: LikelihoodClass
     same_heater_pins: bool = True
     heater: str = ""
 
@@ -71,7 +70,7 @@ def substitutes_for(name: str, library: TubeLibrary | None = None) -> tuple[Subs
     found = [
         _substitute(fitting[name], original, other) for name, other in on_file.items() if other
     ]
-    order = {word: number for number, word in enumerate(LIKELIHOOD_WORDS)}
+    order = {word: number for number, word in enumerate(LIKELIHOOD_CLASSES)}
     return tuple(sorted(found, key=lambda each: (order[each.likelihood], each.type)))
 
 
@@ -114,7 +113,7 @@ def _rows() -> tuple[dict[str, Any], ...]:
     for number, row in enumerate(data["substitute"]):
         if row.get("source") not in sources:
             raise TubeDataError(f"{FILE}: substitute.{number}.source: not one of [sources]")
-        if row.get("likelihood") not in LIKELIHOOD_WORDS:
+        if row.get("likelihood") not in LIKELIHOOD_CLASSES:
             raise TubeDataError(f"{FILE}: substitute.{number}.likelihood: not a class")
         row["source"] = sources[row["source"]]
     return tuple(data["substitute"])

@@ -19,7 +19,8 @@ from netcheck.diagnose.hypotheses import (
     size_words,
 )
 from netcheck.diagnose.situations import IDLE, TUBES_OUT
-from netcheck.faults.base import LIKELIHOOD_VALUE, Defect, Fault, LikelihoodClass, likelihood
+from netcheck.faults.base import Defect, Fault, likelihood
+from netcheck.likelihoods import LIKELIHOOD_VALUE, LikelihoodClass
 from netcheck.report.diagnosis_model import NO_FAULT
 
 

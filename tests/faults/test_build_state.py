@@ -8,8 +8,9 @@ import pytest
 
 from netcheck.circuit.model import Circuit
 from netcheck.faults import BUILD_STATES, FAULT_KINDS, list_faults
-from netcheck.faults.base import LIKELIHOOD_VALUE, BuildState, Fault, LikelihoodClass
+from netcheck.faults.base import BuildState, Fault
 from netcheck.faults.build_state import CLASSES, REASONS, STEPS, level_in
+from netcheck.likelihoods import LIKELIHOOD_VALUE, LikelihoodClass
 from netcheck.netlist.cards import PartNote
 from netcheck.roles.base import Roles
 

@@ -26,13 +26,13 @@ from netcheck.circuit.changes import (
 from netcheck.circuit.model import Circuit
 from netcheck.faults import FAULT_KINDS, list_continuous, list_faults
 from netcheck.faults.base import (
-    LIKELIHOOD_VALUE,
     ContinuousFault,
     Fault,
     FaultKind,
     Found,
     size_text,
 )
+from netcheck.likelihoods import LIKELIHOOD_VALUE
 from netcheck.roles.base import Roles
 from netcheck.roles.table import RoleName
 

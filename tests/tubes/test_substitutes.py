@@ -7,8 +7,9 @@ from importlib.resources import files
 
 import pytest
 
+from netcheck.likelihoods import LIKELIHOOD_CLASSES
 from netcheck.tubes.library import load_library
-from netcheck.tubes.substitutes import LIKELIHOOD_WORDS, Substitute, substitutes_for
+from netcheck.tubes.substitutes import Substitute, substitutes_for
 
 DATA = tomllib.loads((files("netcheck.tubes") / "substitutes.toml").read_text(encoding="utf-8"))
 ON_FILE = set(load_library().names)
@@ -52,7 +53,7 @@ def test_no_pair_is_listed_twice(original: str, row: dict[str, object]) -> None:
 def test_every_row_has_a_remark_a_class_and_a_source() -> None:
     for row in DATA["substitute"]:
         assert row["note"].strip()
-        assert row["likelihood"] in LIKELIHOOD_WORDS
+        assert row["likelihood"] in LIKELIHOOD_CLASSES
         assert DATA["sources"][row["source"]].strip()
 
 
@@ -94,7 +95,7 @@ def test_an_alias_has_the_substitutes_of_its_type_and_an_unknown_name_none() -> 
 
 def test_likeliest_first() -> None:
     for name in ON_FILE:
-        places = [LIKELIHOOD_WORDS.index(each.likelihood) for each in substitutes_for(name)]
+        places = [LIKELIHOOD_CLASSES.index(each.likelihood) for each in substitutes_for(name)]
         assert places == sorted(places)
 
 

@@ -8,8 +8,8 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from netcheck.faults.base import LikelihoodClass
 from netcheck.judge.base import Load
+from netcheck.likelihoods import LikelihoodClass
 from netcheck.report.checks import (
     OUTCOMES,
     CheckedFile,

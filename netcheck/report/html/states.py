@@ -21,13 +21,13 @@ from netcheck.drawing.annotations import CHANGED_SHARE, CHANGED_V
 from netcheck.judge.base import Load
 from netcheck.judge.heat import heats_of
 from netcheck.judge.walked import Walk, WalkStep
+from netcheck.likelihoods import LIKELIHOOD_WORDS
 from netcheck.rank import FaultResult
 from netcheck.report import facts
 from netcheck.report.html.pieces import Pieces
 from netcheck.report.model import Audit
 from netcheck.report.view import shown_faults
 from netcheck.report.words import (
-    LIKELIHOOD_WORDS,
     VERDICT_WORDS,
     amount,
     condition_words,

@@ -15,13 +15,13 @@ from netcheck.conditions import IDLE, is_in_use
 from netcheck.judge.base import Load
 from netcheck.judge.seen import seen_under
 from netcheck.judge.verdict import GRAVITY
+from netcheck.likelihoods import LIKELIHOOD_WORDS
 from netcheck.rank import FaultResult
 from netcheck.report import facts
 from netcheck.report.annotation import AnnotatedCircuit, load_of, role_words, value_words
 from netcheck.report.model import Audit
 from netcheck.report.view import shown_faults
 from netcheck.report.words import (
-    LIKELIHOOD_WORDS,
     SEEN_WORDS,
     VERDICT_WORDS,
     amount,

@@ -17,6 +17,7 @@ from jinja2 import Environment, StrictUndefined
 from markupsafe import Markup
 
 from netcheck.drawing import draw_circuit, stylesheet, to_svg
+from netcheck.likelihoods import LIKELIHOOD_WORDS
 from netcheck.report import diagnosis_html, facts
 from netcheck.report.diagnosis_model import Diagnosis
 from netcheck.report.html import tables
@@ -28,7 +29,7 @@ from netcheck.report.terminal.healthy import cautions
 from netcheck.report.terminal.opening import verdict_sentence
 from netcheck.report.terminal.tipping import MEASURE, tipping_sentence
 from netcheck.report.view import filters, hidden_faults, shown_tipping
-from netcheck.report.words import LIKELIHOOD_WORDS, VERDICT_WORDS, defect_words, joined
+from netcheck.report.words import VERDICT_WORDS, defect_words, joined
 from netcheck.tipping import TippingPoint
 from netcheck.units import format_quantity
 

@@ -11,6 +11,7 @@ from rich.text import Text
 from netcheck.circuit.model import natural_key
 from netcheck.judge.base import GROSS_RATIO
 from netcheck.judge.seen import seen_under
+from netcheck.likelihoods import LIKELIHOOD_WORDS
 from netcheck.rank import FaultResult, PartWorst, RankBy
 from netcheck.report import facts
 from netcheck.report.model import Audit
@@ -29,7 +30,6 @@ from netcheck.report.terminal.layout import (
 )
 from netcheck.report.view import filters, shown_faults, shown_parts
 from netcheck.report.words import (
-    LIKELIHOOD_WORDS,
     SCALED_NOTE,
     SEEN_WORDS,
     VERDICT_WORDS,
