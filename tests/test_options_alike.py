@@ -33,7 +33,7 @@ REFUSED = {
     "--limit": {},
 }
 """By option the commands that refuse it, and why."""
-UNSOLVED = {"tubes", "faults", "fit", "help"}
+UNSOLVED = {"convert", "tubes", "faults", "fit", "help"}
 """Commands that solve no netlist."""
 
 

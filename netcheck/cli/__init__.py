@@ -19,6 +19,7 @@ from netcheck import __version__
 from netcheck.cli.annotate import annotate
 from netcheck.cli.audit import audit
 from netcheck.cli.compare import compare
+from netcheck.cli.convert import convert
 from netcheck.cli.diagnose import diagnose
 from netcheck.cli.draw import draw
 from netcheck.cli.expect import expect
@@ -110,6 +111,7 @@ def _options(
 
 
 for command in (
-    *(audit, sweep, compare, expect, diagnose, annotate, draw, tubes, faults, fit, gate, help),
+    *(audit, sweep, compare, expect, diagnose, annotate, draw, convert),
+    *(tubes, faults, fit, gate, help),
 ):
     app.command(cls=Command, short_help=command.__doc__)(command)

@@ -111,7 +111,7 @@ def _check_lines(circuit: Circuit, file: Path) -> None:
     if any(part.span and part.span.drawn for part in circuit):
         raise NetcheckError(
             f"{file.as_posix()} is a schematic: it has no lines for comments",
-            hint="--format text and json take schematics",
+            hint="annotate the netlist that `netcheck convert` writes of it",
         )
 
 

@@ -252,3 +252,21 @@ def known_flags() -> Iterable[str]:
 def flag_of(field: str) -> str:
     """Return the flag that sets a field of `PartNote`."""
     return next(flag for flag, name in _FLAGS.items() if name == field)
+
+
+def note_text(note: PartNote) -> str:
+    """Return a part note as it is written, without its mark: what `read_notes` reads back."""
+    words: list[str] = []
+    for key, (name, unit) in _KEYS.items():
+        value = getattr(note, name)
+        if value is None or value == "":
+            continue
+        if unit is None:
+            shown = f'"{value}"' if re.search(r"[\s,]", value) else value
+            volts = note.heater_v if key == "heater" else None
+            words.append(f"{key}={shown}" + (f":{volts:.12g}V" if volts is not None else ""))
+        elif unit == "%":
+            words.append(f"{key}={value * 100:.12g}%")
+        else:
+            words.append(f"{key}={value:.12g}{unit}")
+    return " ".join([*words, *(flag for flag, name in _FLAGS.items() if getattr(note, name))])
