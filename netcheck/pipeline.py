@@ -40,6 +40,7 @@ from netcheck.tipping import TippingPoint
 from netcheck.tubes.library import library_with
 from netcheck.workbench.baseline import Baseline, solve_at_rest
 from netcheck.workbench.bass import Bass, faults_in_the_bass
+from netcheck.workbench.cycles import with_cycles
 from netcheck.workbench.drive import DrivenHealth, drive_healthy
 from netcheck.workbench.driven_corners import with_driven_corners
 from netcheck.workbench.faulted import Bench, gross_at_idle, needs_drive, sustained
@@ -89,6 +90,8 @@ def audit_circuit(
         tipping = bench.tipping_points(swept, rest.table, rest.states)
     driven, bass, base = DrivenHealth(), Bass(), rest
     if not options.idle_only:
+        lasting = with_cycles(bench, hookup, faults, conditions[IDLE], idle, progress)
+        conditions = {**conditions, IDLE: lasting}
         driven = drive_healthy(bench, roles, hookup, idle, rest.table, progress)
         healthy = {**rest.outcomes, **driven.outcomes}
         gross = gross_at_idle(circuit, rest.table, idle, conditions[IDLE])

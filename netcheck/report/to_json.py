@@ -155,6 +155,7 @@ def stability_object(found: Stability) -> Json:
         "trusted": found.trusted,
         "kind": found.kind,
         "reason": found.reason or None,
+        "is_cycle": found.is_cycle,
     }
 
 

@@ -108,6 +108,9 @@ class Stability:
     growth_per_s: float | None = None
     trusted: bool = True
     reason: str = ""
+    is_cycle: bool = False
+    """The state it belongs to is the mean over the cycle the circuit makes by itself, or
+    where it came to rest, and not the point that it left."""
 
     @property
     def kind(self) -> Unrest | None:

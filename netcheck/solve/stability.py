@@ -249,6 +249,29 @@ class Stack:
         return Stack(self.matrix[number : number + 1], self.sizes[number : number + 1])
 
 
+@dataclass(frozen=True, slots=True)
+class Mode:
+    """How a circuit moves with one pole, to a common scale: volts of nets, amperes of windings."""
+
+    nets: Mapping[str, complex]
+    windings: Mapping[str, complex]
+
+
+def growing_mode(circuit: Circuit, bare: tuple[tuple[str, str], ...], state: Solved) -> Mode | None:
+    """Return the mode that grows fastest about an operating point; None where none grows."""
+    damped = damped_circuit(circuit, bare)
+    if unknown_slopes(damped):
+        return None
+    network = EnergyNetwork(damped)
+    stack = network.stack([Variant((), state)])
+    growing = [
+        pole for pole in _growing(network.poles(stack)[0]) if _is_seen_again(network, stack, pole)
+    ]
+    if not growing:
+        return None
+    return network.mode(stack, max(growing, key=lambda pole: pole.real))
+
+
 class EnergyNetwork(LinearNetwork):
     """A circuit's linear network with all that stores energy free to move.
 
@@ -294,17 +317,33 @@ class EnergyNetwork(LinearNetwork):
         """Return the finite poles of each variant of a stack [1/s]."""
         if not len(self.sizes):
             return [np.zeros(0, dtype=np.complex128) for _ in stack.matrix]
+        found: list[Complexes] = []
+        for each in np.linalg.eigvals(self._inverse(stack, shift)[0]):
+            finite = each[np.abs(each) > 1.0 / FASTEST_PER_S]
+            found.append(np.asarray(shift - 1.0 / finite, dtype=np.complex128))
+        return found
+
+    def mode(self, stack: Stack, pole: complex) -> Mode:
+        """Return how the first variant of a stack moves with the pole nearest to a given one."""
+        shift = OTHER_SHIFTS[1] * abs(pole)
+        tables, answers = self._inverse(stack, shift)
+        values, vectors = np.linalg.eig(tables[0])
+        nearest = int(np.argmin(np.abs(values - 1.0 / (shift - pole))))
+        moved = answers[0] @ (np.sqrt(stack.sizes[0]) * self.signs * vectors[:, nearest])
+        return Mode(
+            {net: complex(moved[place]) for net, place in self.place.items()},
+            {ref: complex(moved[row]) for ref, row in self.wire.items()},
+        )
+
+    def _inverse(self, stack: Stack, shift: float) -> tuple[Array, Array]:
+        """Return the small matrices whose eigenvalues are 1/(shift - pole), and K^-1 U."""
         stored = shift * self.signs * stack.sizes
         matrix = stack.matrix + (self.ways * stored[:, None, :]) @ self.ways.T
         scale = 1.0 / np.abs(matrix).max(axis=2, keepdims=True)
         answer = np.linalg.solve(scale * matrix, scale * self.ways)
         root = np.sqrt(stack.sizes)
         table = root[:, :, None] * (self.ways.T @ answer) * (root * self.signs)[:, None, :]
-        found: list[Complexes] = []
-        for each in np.linalg.eigvals(table):
-            finite = each[np.abs(each) > 1.0 / FASTEST_PER_S]
-            found.append(np.asarray(shift - 1.0 / finite, dtype=np.complex128))
-        return found
+        return table, answer
 
     def stack(self, variants: Sequence[Variant]) -> Stack:
         """Return the matrices of variants, the slopes of their tubes included."""

@@ -173,7 +173,7 @@ class _Shooter:
         best = before_v = np.inf
         waits = 0
         for runs in range(1, most + 1):
-            step, settling = _solve(jacobian, -means.residual), SETTLING
+            step, settling = newton_step(jacobian, -means.residual), SETTLING
             share, size_v = slow.share(means, step), slow.size(step)
             if share <= SETTLED_SHARE and current.averaged == AVERAGED:
                 if waits == MOST_WAITS or is_periodic(current.seen):
@@ -189,7 +189,7 @@ class _Shooter:
                 self.steps = min(FINER * self.steps, FINEST)
             best, before_v = min(best, share), size_v
             averaged = GLANCE if slow.network and size_v > FAR_V else AVERAGED
-            step = self.bounded(step, jacobian, means)
+            step = bounded_step(slow, step, jacobian, means)
             current = self.run(slow.moved(self.end_of(current), step), averaged, settling)
             following = slow.means(current.seen)
             jacobian = slow.improved(jacobian, current.seen, averaged, means, following)
@@ -208,19 +208,6 @@ class _Shooter:
             )
         self.steps = FINEST
 
-    def bounded(self, step: Array, jacobian: Array, means: Means) -> Array:
-        """Return a step within reach: Newton's, or one that looks less far ahead.
-
-        A step of an implicit method in time moves every state at most as fast as
-        its own capacitance or inductance lets it.
-        """
-        slow = self.slow
-        for horizon_s in HORIZONS_S:
-            if slow.size(step) <= MAX_STEP_V:
-                return step
-            step = _solve(jacobian - np.diag(slow.inertia) / horizon_s, -means.residual)
-        return step * min(1.0, MAX_STEP_V / slow.size(step))
-
     def learn(self, state: SteadyState) -> StartState:
         """Measure the Jacobian at a settled state; return the state with it."""
         slow = self.slow
@@ -233,7 +220,7 @@ class _Shooter:
             probed = slow.means(self.run(slow.moved(state.end, step)).seen)
             moves.append(probed.states - base.states)
             effects.append(probed.residual - base.residual)
-        jacobian = _solve(np.array(moves), np.array(effects)).T
+        jacobian = newton_step(np.array(moves), np.array(effects)).T
         return replace(state.end, learned=jacobian - slow.measured)
 
     def end_of(self, run: _Run) -> StartState:
@@ -278,7 +265,20 @@ def is_periodic(seen: Observation) -> bool:
     return bool(np.all(np.abs(second - first) <= DRIFT_V + DRIFT_SHARE * swing))
 
 
-def _solve(matrix: Array, right: Array) -> Array:
+def bounded_step(slow: SlowStates, step: Array, jacobian: Array, means: Means) -> Array:
+    """Return a step within reach: Newton's, or one that looks less far ahead.
+
+    A step of an implicit method in time moves every state at most as fast as
+    its own capacitance or inductance lets it.
+    """
+    for horizon_s in HORIZONS_S:
+        if slow.size(step) <= MAX_STEP_V:
+            return step
+        step = newton_step(jacobian - np.diag(slow.inertia) / horizon_s, -means.residual)
+    return step * min(1.0, MAX_STEP_V / slow.size(step))
+
+
+def newton_step(matrix: Array, right: Array) -> Array:
     """Solve a linear system; a singular one is a run that cannot be corrected."""
     try:
         return np.asarray(np.linalg.solve(matrix, right))
