@@ -4,7 +4,8 @@ Comes in: a circuit, the knobs that differ (a value, a wire, the emission of a
 tube, its screen current) and a matrix with one row of settings a draw.  Goes out:
 `Drawn`, all vectors of all draws as one array.
 
-One deck is loaded and every knob of it is altered for each draw; nothing but the
+One deck is loaded in which every knob follows a table over the draws (`tabled.py`);
+a draw that the sweep leaves out is altered and solved by itself.  Nothing but the
 vectors is read and no state is built of them, which a sweep of faults cannot do
 without.  The deck is loaded afresh at the start of every call, so that a draw
 depends on its own call and not on what the worker solved before it: the same
@@ -30,8 +31,8 @@ from netcheck.solve.deck import (
     wire_of,
     write_deck,
 )
-from netcheck.solve.idle import MAX_INDUCTOR_V
 from netcheck.solve.ngspice import Engine, EngineFailure
+from netcheck.solve.tabled import over_windings, solve_points
 
 Array = NDArray[np.float64]
 KnobKind = Literal["value", "wire", "emission", "screen"]
@@ -112,24 +113,14 @@ def can_turn(deck: Deck, knob: Knob) -> bool:
 def solve_draws(engine: Engine, circuit: Circuit, knobs: Sequence[Knob], settings: Array) -> Drawn:
     """Solve one operating point a row of `settings` (draws, knobs)."""
     deck = write_deck(circuit)
-    engine.load(deck.lines)
     targets = [[deck.alter[name] for name in _names(knob)] for knob in knobs]
-    rows = np.full((len(deck.vectors), len(settings)), np.nan)
+    rows = _rows(engine, deck, targets, settings)
+    missing = np.flatnonzero(np.isnan(rows).any(axis=0) | over_windings(deck, rows))
     reasons: dict[str, None] = {}
-    held = np.full(len(knobs), np.nan)
-    for number, draw in enumerate(settings):
-        for place in np.flatnonzero(draw != held):
-            for target in targets[place]:
-                engine.alter(target, draw[place])
-        held = draw
-        try:
-            rows[:, number] = engine.operating_point(deck.vectors)
-        except EngineFailure as failure:
-            reasons[str(failure)] = None
-            engine.load(deck.lines)
-            held = np.full(len(knobs), np.nan)
+    if len(missing):
+        rows[:, missing] = _one_by_one(engine, deck, targets, settings[missing], reasons)
     engine.kept = None  # the loaded deck is not as its circuit has it
-    unsound = _with_dc_over_windings(deck, rows)
+    unsound = over_windings(deck, rows)
     if unsound.any():
         rows[:, unsound] = np.nan
         reasons["a winding carries DC voltage: the solve is not sound"] = None
@@ -139,6 +130,40 @@ def solve_draws(engine: Engine, circuit: Circuit, knobs: Sequence[Knob], setting
         if knob.kind == "value" and circuit[knob.part].kind == "resistor"
     }
     return Drawn(circuit, deck, rows, ohm, tuple(reasons))
+
+
+def _rows(engine: Engine, deck: Deck, targets: Sequence[Sequence[str]], settings: Array) -> Array:
+    """Return (vectors, draws) of all draws in one sweep; nan where one is left out."""
+    tables = {name: settings[:, at] for at, names in enumerate(targets) for name in names}
+    try:
+        return solve_points(engine, deck, tables, len(settings))
+    except EngineFailure:
+        return np.full((len(deck.vectors), len(settings)), np.nan)
+
+
+def _one_by_one(
+    engine: Engine,
+    deck: Deck,
+    targets: Sequence[Sequence[str]],
+    settings: Array,
+    reasons: dict[str, None],
+) -> Array:
+    """Return (vectors, draws), each draw altered and solved; nan where there is no answer."""
+    engine.load(deck.lines)
+    rows = np.full((len(deck.vectors), len(settings)), np.nan)
+    held = np.full(len(targets), np.nan)
+    for number, draw in enumerate(settings):
+        for place in np.flatnonzero(draw != held):
+            for target in targets[int(place)]:
+                engine.alter(target, draw[place])
+        held = draw
+        try:
+            rows[:, number] = engine.operating_point(deck.vectors)
+        except EngineFailure as failure:
+            reasons[str(failure)] = None
+            engine.load(deck.lines)
+            held = np.full(len(targets), np.nan)
+    return rows
 
 
 def _names(knob: Knob) -> tuple[str, ...]:
@@ -151,12 +176,3 @@ def _names(knob: Knob) -> tuple[str, ...]:
             return (space_of(knob.part), positive_grid_of(knob.part))
         case "screen":
             return (screen_current_of(knob.part),)
-
-
-def _with_dc_over_windings(deck: Deck, rows: Array) -> NDArray[np.bool_]:
-    """Say of each draw whether a winding has a voltage that no winding has at DC."""
-    unsound = np.zeros(rows.shape[1], dtype=bool)
-    for first, second in deck.winding.values():
-        near = rows[deck.place[first]] if first != "0" else 0.0
-        unsound |= np.abs(near - rows[deck.place[second]]) > MAX_INDUCTOR_V
-    return unsound

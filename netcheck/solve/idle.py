@@ -3,16 +3,19 @@
 Comes in: a circuit and, for each variant, the changes that make it.  Goes out:
 one `Solved` or `NotSolved` a variant, in order.  Variants made only of values, wire
 resistances, added resistors and currents, shorted turns (at DC a change of wire) and
-other emission, gas or grid emission of a tube are solved by altering one loaded
-deck, a quarter of the cost of a new one.  Another type of tube, a pin on another
-net, and changes of a user's own tube model get a deck of their own.  A test holds
-both to one answer.
+other emission, gas or grid emission of a tube are points of one sweep over tables
+(`tabled.py`), each entered from health: what a fault latched must not reach the next.
+A few variants, and what the sweep leaves out, are solved by altering one loaded deck, a
+quarter of the cost of a new one.  Another type of tube, a pin on another net, and changes
+of a user's own tube model get a deck of their own.  A test holds all to one answer.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+
+import numpy as np
 
 from netcheck.circuit.changes import (
     AddCurrentSource,
@@ -48,13 +51,14 @@ from netcheck.solve.device_cards import gas_gain
 from netcheck.solve.ngspice import Engine, EngineFailure
 from netcheck.solve.observe import observe_point
 from netcheck.solve.results import NotSolved, Outcome, Solved
+from netcheck.solve.tabled import MAX_INDUCTOR_V, over_windings, solve_points
 from netcheck.tubes.model import law_of
 
-MAX_INDUCTOR_V = 1e-3
-"""At DC an ideal winding has no voltage; more means a poisoned solve."""
 STILL_V, STILL_SHARE = 2.0, 0.25
 """A net that a fault moves by less is loaded by the meter as in health."""
 METER_PREFIX = "meter at "
+TABLED_FROM = 4
+"""Fewer operating points are altered one by one: a deck with tables is loaded for its sweep."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,14 +93,13 @@ def solve_sweep(engine: Engine, sweep: IdleSweep) -> list[Outcome]:
     deck is loaded once.
     """
     runner = _Runner(engine, sweep)
-    answers: dict[int, Outcome] = {}
-    order = sorted(
-        range(len(sweep.requests)),
-        key=lambda number: not runner.alterable(sweep.requests[number]),
-    )
-    for number in order:
-        answers[number] = runner.solve(sweep.requests[number])
-    return [answers[number] for number in range(len(sweep.requests))]
+    numbers = range(len(sweep.requests))
+    alterable = [number for number in numbers if runner.alterable(sweep.requests[number])]
+    answers: dict[int, Outcome] = runner.tabled(alterable)
+    for number in [*alterable, *sorted(set(numbers) - set(alterable))]:
+        if number not in answers:
+            answers[number] = runner.solve(sweep.requests[number])
+    return [answers[number] for number in numbers]
 
 
 @dataclass(frozen=True)
@@ -184,10 +187,110 @@ class _Runner:
             if isinstance(kept, _Kept) and kept.circuit is circuit and kept.names == names:
                 self.deck = kept.deck
             else:
-                self.deck = write_deck(circuit, absent=self.absent)
+                self.deck = self._written()
                 self.engine.load(self.deck.lines)
-                self.engine.kept = _Kept(circuit, names, self.deck)
+                self.engine.kept = self.engine.written
         return self.deck
+
+    def _written(self) -> Deck:
+        """Return the deck of the circuit with all that may be put in, written once a worker."""
+        circuit, names = self.sweep.circuit, tuple(change.name for change in self.absent)
+        known = self.engine.written
+        if not (isinstance(known, _Kept) and known.circuit is circuit and known.names == names):
+            known = _Kept(circuit, names, write_deck(circuit, absent=self.absent))
+            self.engine.written = known
+        return known.deck
+
+    def tabled(self, numbers: Sequence[int]) -> dict[int, Outcome]:
+        """Return the outcomes of those requests that one sweep solves soundly."""
+        requests = {
+            number: self.sweep.requests[number]
+            for number in numbers
+            if self._needs_solving(self.sweep.requests[number])
+        }
+        if len(requests) < TABLED_FROM:
+            return {}
+        try:
+            deck = self._written()
+            points = [self._altered_to(deck, request.changes) for request in requests.values()]
+            found = self._points(deck, points)
+            solved = {
+                number: observe_point(
+                    self.sweep.condition,
+                    deck=deck,
+                    circuit=self._circuit_of(request),
+                    values=values,
+                )
+                for (number, request), values in zip(requests.items(), found, strict=True)
+                if values is not None
+            }
+            return self._with_readings(deck, requests, solved)
+        except (EngineFailure, DeckError):
+            return {}  # each is solved by itself, and says what is wrong
+
+    def _needs_solving(self, request: IdleRequest) -> bool:
+        return not (
+            self._is_warm() and any(isinstance(change, DriveLevel) for change in request.changes)
+        )
+
+    def _altered_to(self, deck: Deck, changes: Sequence[Change]) -> dict[str, tuple[float, float]]:
+        """Return, by what the deck alters, the value of a fault and the healthy one."""
+        return {
+            deck.alter[target]: (value, healthy)
+            for change in changes
+            for target, value, healthy in self._alterations(change)
+        }
+
+    def _points(
+        self, deck: Deck, points: Sequence[Mapping[str, tuple[float, float]]]
+    ) -> list[list[float] | None]:
+        """Return the vectors at each point, entered from health; None where it is left out."""
+        tables: dict[str, np.ndarray] = {}
+        for place, point in enumerate(points):
+            for target, (value, healthy) in point.items():
+                table = tables.setdefault(target, np.full(2 * len(points), healthy))
+                table[2 * place + 1] = value
+        rows = solve_points(self.engine, deck, tables, 2 * len(points))[:, 1::2]
+        self.deck = None
+        known = ~(np.isnan(rows).any(axis=0) | over_windings(deck, rows))
+        return [
+            column.tolist() if fine else None for column, fine in zip(rows.T, known, strict=True)
+        ]
+
+    def _with_readings(
+        self, deck: Deck, requests: Mapping[int, IdleRequest], solved: Mapping[int, Solved]
+    ) -> dict[int, Outcome]:
+        """Return states with the volts that the meter shows; those that lack one are left out."""
+        meter = self.sweep.meter_ohm
+        read: dict[int, dict[str, float]] = {number: {} for number in solved}
+        asked: list[tuple[int, str]] = []
+        for number in solved if meter is not None else ():
+            for net, share in self._shares_read(requests[number], solved[number]).items():
+                if share is None:
+                    asked.append((number, net))
+                else:
+                    read[number][net] = share * solved[number].nets[net]
+        if asked:
+            assert meter is not None
+            loaded = [
+                self._altered_to(deck, requests[number].changes)
+                | {deck.alter[METER_PREFIX + net]: (meter, NEUTRAL_OHM)}
+                for number, net in asked
+            ]
+            for (number, net), values in zip(asked, self._points(deck, loaded), strict=True):
+                if values is None:
+                    read.pop(number, None)
+                elif number in read:
+                    read[number][net] = values[deck.place[deck.node[net]]]
+        return {
+            number: replace(
+                solved[number],
+                readings={net: volts[net] for net in requests[number].meter_nets if net in volts},
+            )
+            if requests[number].meter_nets
+            else solved[number]
+            for number, volts in read.items()
+        }
 
     def _altered(self, request: IdleRequest) -> Outcome:
         deck = self._load()
@@ -197,11 +300,13 @@ class _Runner:
                 undo.append((deck.alter[target], healthy))
                 self.engine.alter(deck.alter[target], value)
         try:
-            circuit = apply_changes(self.sweep.circuit, _without_short_turns(request.changes))
-            return self._observe(deck, circuit, request)
+            return self._observe(deck, self._circuit_of(request), request)
         finally:
             for target, value in undo:
                 self.engine.alter(target, value)
+
+    def _circuit_of(self, request: IdleRequest) -> Circuit:
+        return apply_changes(self.sweep.circuit, _without_short_turns(request.changes))
 
     def _alterations(self, change: Change) -> list[tuple[str, float, float]]:
         """Return what to alter, to which value, and the healthy value."""
@@ -251,12 +356,12 @@ class _Runner:
 
     def _observe(self, deck: Deck, circuit: Circuit, request: IdleRequest) -> Outcome:
         values = self.engine.operating_point(deck.vectors)
-        solved = observe_point(self.sweep.condition, circuit, deck, values)
         place = deck.place
         for winding, (first, second) in deck.winding.items():
             near = values[place[first]] if first != "0" else 0.0
             if abs(near - values[place[second]]) > MAX_INDUCTOR_V:
                 raise EngineFailure(f"{winding} carries DC voltage: the solve is not sound")
+        solved = observe_point(self.sweep.condition, circuit, deck, values)
         if not request.meter_nets:
             return solved
         return replace(solved, readings=self._readings(deck, request, solved))
@@ -266,10 +371,8 @@ class _Runner:
         meter = self.sweep.meter_ohm
         if meter is None:
             return {}
-        touched = self._touched(request.changes)
         readings: dict[str, float] = {}
-        for net in request.meter_nets:
-            share = None if net in touched else self._share_read(net, solved)
+        for net, share in self._shares_read(request, solved).items():
             if share is not None:
                 readings[net] = share * solved.nets[net]
                 continue
@@ -280,6 +383,14 @@ class _Runner:
             finally:
                 self.engine.alter(target, NEUTRAL_OHM)
         return readings
+
+    def _shares_read(self, request: IdleRequest, solved: Solved) -> dict[str, float | None]:
+        """Return by net the share of its volts that the meter shows; None where it is solved."""
+        touched = self._touched(request.changes)
+        return {
+            net: None if net in touched else self._share_read(net, solved)
+            for net in request.meter_nets
+        }
 
     def _touched(self, changes: tuple[Change, ...]) -> set[str]:
         nets: set[str] = set()

@@ -109,6 +109,8 @@ class Engine:
         self._commands = 0
         self.kept: object = None
         """What a caller notes of the loaded deck; forgotten when another is loaded."""
+        self.written: object = None
+        """What a caller notes of the deck it wrote last, loaded or not."""
         self._names: dict[str, bytes] = {}
         self.version = str(self._spice.ngspice_version)
         # A failed step would otherwise end in a transient search that poisons later ones.
@@ -188,6 +190,23 @@ class Engine:
         if not all(map(isfinite, values)):
             raise EngineFailure("the operating point is not finite")
         return values
+
+    def dc_sweep(self, source: str, first: int, last: int, names: Sequence[str]) -> Array:
+        """Sweep a source over whole numbers; return one row a vector, a column a point.
+
+        Fewer columns than numbers: the next one could not be solved.  A vector that is not
+        finite ends the answer as well.
+        """
+        self.command("destroy all")
+        self.command(f"dc {source} {first} {max(last, first + 1)} 1")
+        found = [self._vector(name) for name in names]
+        known = [vector for vector in found if vector is not None]
+        if len(known) < len(found):
+            return np.empty((len(names), 0))
+        count = min(last - first + 1, *map(len, known))
+        rows = np.array([vector[:count] for vector in known])
+        sound = np.isfinite(rows).all(axis=0)
+        return rows if sound.all() else rows[:, : int(np.argmin(sound))]
 
     def transient(
         self, step_s: float, stop_s: float, names: Sequence[str], *, given_start: bool

@@ -16,7 +16,7 @@ from netcheck.circuit.model import Circuit
 from netcheck.judge.base import LimitTable, Load
 from netcheck.judge.stress import judge_state
 from netcheck.solve.driven import DrivenRequest, solve_family
-from netcheck.solve.idle import IdleRequest, IdleSweep, solve_sweep
+from netcheck.solve.idle import TABLED_FROM, IdleRequest, IdleSweep, solve_sweep
 from netcheck.solve.ngspice import Engine
 from netcheck.solve.pool import Job, Lost, Pool, Shared
 from netcheck.solve.results import Hookup, NotSolved, Outcome, Solved, StartState
@@ -25,7 +25,9 @@ from netcheck.solve.stability import with_stability
 NEAR = 0.5
 """Stresses below this share of a limit are not sent back from a search."""
 CHUNK = 24
-"""Operating points a job: fewer would spend their time on messages."""
+"""Operating points a job: fewer would spend their time on messages, more on tables."""
+LEAST_CHUNKS = 4
+"""Jobs that a short list is shared out to, so that no worker is left without one."""
 Advance = Callable[[int], None]
 
 
@@ -87,7 +89,7 @@ def _in_chunks(
     advance: Advance = lambda count: None,
 ) -> list[Any]:
     """Solve requests in chunks; a chunk whose worker is lost is solved one by one."""
-    chunks = _chunks(pool, requests)
+    chunks = _chunks(requests)
     answers: list[Any] = []
     for chunk, answer in zip(
         chunks, pool.run([job(each) for each in chunks], advance), strict=True
@@ -102,8 +104,9 @@ def _in_chunks(
     return answers
 
 
-def _chunks(pool: Pool, requests: Sequence[IdleRequest]) -> list[tuple[IdleRequest, ...]]:
-    size = max(1, min(CHUNK, -(-len(requests) // pool.size)))
+def _chunks(requests: Sequence[IdleRequest]) -> list[tuple[IdleRequest, ...]]:
+    """Share requests out; the number of workers plays no part, so that it moves no digit."""
+    size = min(CHUNK, max(TABLED_FROM, -(-len(requests) // LEAST_CHUNKS)))
     return [tuple(requests[at : at + size]) for at in range(0, len(requests), size)]
 
 
