@@ -317,6 +317,4 @@ def format_quantity(value: float, unit: str, digits: int = 4) -> str:
 
 def six_digits(value: float) -> float:
     """Round to six significant digits, as all machine output is."""
-    if not math.isfinite(value):
-        return value
     return float(f"{value:.6g}") + 0.0

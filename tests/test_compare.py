@@ -14,7 +14,7 @@ from typer.testing import CliRunner
 
 from netcheck.cli import app
 from netcheck.pipeline import compare as audit_both
-from netcheck.report import compare_json, to_compare, to_json
+from netcheck.report import to_compare, to_json
 from netcheck.report.comparison import Comparison, compare
 from netcheck.report.progress import SilentProgress
 from netcheck.workbench.settings import Settings
@@ -93,7 +93,7 @@ def test_text_says_what_changed_and_which_way(hot: Comparison) -> None:
 
 
 def test_json_has_both_sides(hot: Comparison) -> None:
-    loaded = json.loads(compare_json.render(hot))
+    loaded = json.loads(to_json.render(hot))
 
     (part,) = loaded["parts"]
     assert (part["before"]["value"], part["after"]["value"]) == (270.0, 240.0)
@@ -104,17 +104,17 @@ def test_json_has_both_sides(hot: Comparison) -> None:
 
 def check(document: object) -> None:
     validator = jsonschema.Draft202012Validator
-    jsonschema.validate(document, compare_json.schema(), cls=validator)
+    jsonschema.validate(document, to_json.schema_of("compare"), cls=validator)
 
 
 def test_json_keeps_to_its_published_schema(
     hot: Comparison, other_names: Comparison, without: Comparison
 ) -> None:
-    jsonschema.Draft202012Validator.check_schema(compare_json.schema())
+    jsonschema.Draft202012Validator.check_schema(to_json.schema_of("compare"))
 
     for comparison in (hot, other_names, without):
-        check(json.loads(compare_json.render(comparison)))
-    gone = json.loads(compare_json.render(without))
+        check(json.loads(to_json.render(comparison)))
+    gone = json.loads(to_json.render(without))
     assert [one["what"] for one in gone["parts"]] == ["removed"]
     assert any(one["after"] is None for one in gone["faults"])
 
@@ -138,7 +138,7 @@ def test_json_keeps_to_its_published_schema(
 def test_the_schema_refuses_what_is_missing_or_of_another_type(
     hot: Comparison, change: Callable[[dict[str, Any]], object]
 ) -> None:
-    document = json.loads(compare_json.render(hot))
+    document = json.loads(to_json.render(hot))
     changed = deepcopy(document)
     change(changed)
 
@@ -149,7 +149,7 @@ def test_the_schema_refuses_what_is_missing_or_of_another_type(
 
 @pytest.mark.parametrize("name", ["verdict", "stress", "tipping_point"])
 def test_the_schema_says_of_loads_and_verdicts_what_that_of_the_audit_says(name: str) -> None:
-    assert compare_json.schema()["$defs"][name] == to_json.schema()["$defs"][name]
+    assert to_json.schema_of("compare")["$defs"][name] == to_json.schema_of("audit")["$defs"][name]
 
 
 @pytest.fixture(scope="module")

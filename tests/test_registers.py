@@ -17,7 +17,6 @@ from netcheck.roles.table import Place, RoleName
 PACKAGE = Path(__file__).resolve().parent.parent / "netcheck"
 CONDITIONS_SPELLED_OUT = {
     "diagnose/": {"idle"},  # a step of the bench sheet and a situation; they have this name too
-    "report/annotate_json.py": {"idle"},  # a key of the JSON
 }
 """Where the name of a condition may stand nevertheless.  This list only gets shorter."""
 
@@ -38,7 +37,6 @@ ROLES_SPELLED_OUT = {
     "netlist/parse.py": {"fuse", "lamp"},  # keys of a note
     "report/annotation.py": SOURCE,
     "report/diagnosis_words.py": {"lamp"},
-    "report/effects_json.py": {"fuse"},  # a key of the JSON
     "report/to_compare.py": SOURCE,
     "roles/": SOURCE | {"cathode_load", "grid_leak", "interstage_transformer"},  # forms of stage
     "solve/": SOURCE,

@@ -18,7 +18,7 @@ from netcheck.cli import app
 from netcheck.errors import NetcheckError
 from netcheck.faults import list_continuous
 from netcheck.pipeline import load_circuit, sweep
-from netcheck.report import sweep_json, sweep_plot, to_json, to_sweep
+from netcheck.report import sweep_plot, to_csv, to_json, to_sweep
 from netcheck.report.progress import SilentProgress
 from netcheck.report.sweep_model import SweepCurve, SweepPoint
 from netcheck.roles import recognise
@@ -113,8 +113,8 @@ def test_text_marks_the_tipping_point(leak: SweepCurve) -> None:
 
 
 def test_json_and_csv_hold_every_size(leak: SweepCurve) -> None:
-    loaded = json.loads(sweep_json.render_json(leak))
-    rows = list(csv.DictReader(sweep_json.render_csv(leak).splitlines()))
+    loaded = json.loads(to_json.render(leak))
+    rows = list(csv.DictReader(to_csv.render_sweep(leak).splitlines()))
 
     sizes = [point["size"] for point in loaded["points"]]
     assert len(sizes) == len(leak.points)
@@ -129,7 +129,7 @@ Change = Callable[[dict[str, Any]], object]
 
 def check(document: object) -> None:
     validator = jsonschema.Draft202012Validator
-    jsonschema.validate(document, sweep_json.schema(), cls=validator)
+    jsonschema.validate(document, to_json.schema_of("sweep"), cls=validator)
 
 
 @pytest.fixture(scope="module")
@@ -157,17 +157,17 @@ def solved_state(point: SweepPoint, name: str) -> Solved:
 
 
 def test_json_keeps_to_its_published_schema(leak: SweepCurve, driven: SweepCurve) -> None:
-    jsonschema.Draft202012Validator.check_schema(sweep_json.schema())
+    jsonschema.Draft202012Validator.check_schema(to_json.schema_of("sweep"))
 
     for curve in (leak, driven):
-        check(json.loads(sweep_json.render_json(curve)))
+        check(json.loads(to_json.render(curve)))
 
 
 def test_json_of_what_was_not_solved_keeps_to_the_schema_too(leak: SweepCurve) -> None:
     lost = {"idle": NotSolved("idle", "it did not converge")}
     first = replace(leak.points[0], outcomes=lost, stresses={})
 
-    document = json.loads(sweep_json.render_json(replace(leak, points=(first,))))
+    document = json.loads(to_json.render(replace(leak, points=(first,))))
 
     check(document)
     state = document["points"][0]["conditions"]["idle"]
@@ -195,7 +195,7 @@ def test_json_of_what_was_not_solved_keeps_to_the_schema_too(leak: SweepCurve) -
 def test_the_schema_refuses_what_is_missing_or_of_another_type(
     leak: SweepCurve, change: Change
 ) -> None:
-    document = json.loads(sweep_json.render_json(leak))
+    document = json.loads(to_json.render(leak))
     changed = deepcopy(document)
     change(changed)
 
@@ -206,7 +206,7 @@ def test_the_schema_refuses_what_is_missing_or_of_another_type(
 
 @pytest.mark.parametrize("name", ["tube", "stress", "tipping_point"])
 def test_the_schema_says_of_tubes_and_loads_what_that_of_the_audit_says(name: str) -> None:
-    assert sweep_json.schema()["$defs"][name] == to_json.schema()["$defs"][name]
+    assert to_json.schema_of("sweep")["$defs"][name] == to_json.schema_of("audit")["$defs"][name]
 
 
 @pytest.mark.parametrize(("name", "magic"), [("c.png", b"\x89PNG"), ("c.svg", b"<?xml")])

@@ -98,9 +98,9 @@ def _rendered(
             _check_lines(annotated.circuit, file)
             return annotate_netlist.render(annotated, file.read_bytes())
         case AnnotateFormat.JSON:
-            from netcheck.report import annotate_json
+            from netcheck.report import to_json
 
-            return annotate_json.render(annotated)
+            return to_json.render(annotated)
     from netcheck.report import annotate_text
 
     return annotate_text.render(annotated, why=why)

@@ -47,7 +47,7 @@ def compare(
 ) -> int:
     """Audit two netlists and show what got better and what got worse."""
     from netcheck import pipeline
-    from netcheck.report import compare_json, to_compare
+    from netcheck.report import to_compare, to_json
     from netcheck.report.comparison import compare as compared
     from netcheck.report.files import check_output, write_whole
     from netcheck.report.progress import progress_for_terminal
@@ -63,7 +63,7 @@ def compare(
     as_json = format is ListFormat.JSON
     if output is not None or as_json:
         text = (
-            compare_json.render(comparison)
+            to_json.render(comparison)
             if as_json
             else to_compare.render(comparison, show_all=show_all)
         )

@@ -240,9 +240,9 @@ def _complain(error: NetcheckError) -> None:
 
 def _rendered(diagnosis: Diagnosis, dictionary: Dictionary, format: DiagnosisFormat) -> str:
     if format is DiagnosisFormat.JSON:
-        from netcheck.report import diagnosis_json
+        from netcheck.report import to_json
 
-        return diagnosis_json.render(diagnosis)
+        return to_json.render(diagnosis)
     from netcheck.report.diagnosis_drawing import drawing_of
 
     drawing = drawing_of(dictionary.circuit, dictionary.roles, diagnosis)

@@ -116,9 +116,9 @@ def _run(file: Path, options: Settings, wanted: SheetOptions) -> BenchSheet:
 
 def _rendered(sheet: BenchSheet, format: SheetFormat) -> str:
     if format is SheetFormat.CSV:
-        from netcheck.report import expect_csv
+        from netcheck.report import to_csv
 
-        return expect_csv.render(sheet)
+        return to_csv.render_sheet(sheet)
     if format is SheetFormat.HTML:
         from netcheck.report import expect_html
 

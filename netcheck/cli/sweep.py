@@ -132,11 +132,9 @@ def _rendered(curve: SweepCurve, format: SweepFormat, tube: str) -> str:
         from netcheck.report import to_sweep
 
         return to_sweep.render(curve, tube)
-    from netcheck.report import sweep_json
+    from netcheck.report import to_csv, to_json
 
-    return (
-        sweep_json.render_csv(curve) if format is SweepFormat.CSV else sweep_json.render_json(curve)
-    )
+    return to_csv.render_sweep(curve) if format is SweepFormat.CSV else to_json.render(curve)
 
 
 def _tube(curve: SweepCurve, wanted: str) -> str:

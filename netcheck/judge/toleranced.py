@@ -20,6 +20,7 @@ from netcheck.conditions import IDLE
 from netcheck.judge.base import Load, PartLimit, RatingSystem
 from netcheck.judge.statistics import Share
 
+VariableKind = Literal["mains", "value", "wire", "emission", "screen"]
 Case = Literal["nominal", "toleranced", "worst_case"]
 _Key = tuple[str, str, str, float]
 """Condition, part, quantity and limit."""
@@ -51,7 +52,7 @@ class Variable:
     """
 
     name: str
-    kind: Literal["mains", "value", "wire", "emission", "screen"]
+    kind: VariableKind
     parts: tuple[str, ...]
     low: float
     high: float

@@ -27,7 +27,7 @@ class CheckFormat(StrEnum):
 
 _WRITERS = {
     CheckFormat.TEXT: "to_gate_text",
-    CheckFormat.JSON: "documents.register",
+    CheckFormat.JSON: "to_json",
     CheckFormat.SARIF: "to_sarif",
     CheckFormat.JUNIT: "to_junit",
     CheckFormat.GITHUB: "to_github",

@@ -19,7 +19,7 @@ from netcheck.diagnose.bench_sheet import SheetOptions, bench_sheet
 from netcheck.diagnose.lamp import Lamp
 from netcheck.diagnose.meters import parse_meter
 from netcheck.pipeline import load_circuit
-from netcheck.report import expect_csv, expect_html, expect_text
+from netcheck.report import expect_html, expect_text, to_csv
 from netcheck.report.expect_model import BenchSheet, SheetLine, SheetStep
 from netcheck.solve.pool import Pool
 from netcheck.solve.results import Solved
@@ -152,10 +152,10 @@ def test_an_analog_meter_reads_less_behind_much_resistance(pool: Pool, sheet: Be
 
 
 def test_csv_has_a_row_a_line_and_room_for_the_reading(sheet: BenchSheet) -> None:
-    rows = list(csv.DictReader(io.StringIO(expect_csv.render(sheet))))
+    rows = list(csv.DictReader(io.StringIO(to_csv.render_sheet(sheet))))
 
     assert len(rows) == sum(len(step.lines) for step in sheet.steps)
-    assert tuple(rows[0]) == expect_csv.HEAD
+    assert tuple(rows[0]) == to_csv.SHEET_HEAD
     assert {row["reading"] for row in rows} == {""}
     supply = next(row for row in rows if row["id"] == "power_off/rail/ht")
     assert (supply["expected"], supply["stop_side"]) == ("open", "below")

@@ -20,7 +20,7 @@ from netcheck.diagnose.hypotheses import NO_FAULT_SHARE, NONE_SHARE
 from netcheck.diagnose.investigation import Basis, Investigation
 from netcheck.diagnose.plan import Plan
 from netcheck.diagnose.readings import parse_reading
-from netcheck.report import diagnosis_html, diagnosis_json, diagnosis_text
+from netcheck.report import diagnosis_html, diagnosis_text, to_json
 from netcheck.report.diagnosis_drawing import drawing_of
 from netcheck.report.diagnosis_model import NO_FAULT, NONE_OF_THESE, CauseLine, Diagnosis
 
@@ -281,8 +281,8 @@ def test_probes_foretell_the_likeliest_causes(basis: Basis) -> None:
 
 def test_the_json_keeps_to_its_schema(full: Diagnosis, blank: Diagnosis) -> None:
     for diagnosis in (full, blank):
-        text = diagnosis_json.render(diagnosis)
-        jsonschema.validate(json.loads(text), diagnosis_json.schema())
+        text = to_json.render(diagnosis)
+        jsonschema.validate(json.loads(text), to_json.schema_of("diagnosis"))
         assert "NaN" not in text
         assert "Infinity" not in text
 
@@ -290,7 +290,7 @@ def test_the_json_keeps_to_its_schema(full: Diagnosis, blank: Diagnosis) -> None
 def test_the_same_input_gives_the_same_bytes(basis: Basis, full: Diagnosis) -> None:
     again = made(basis, *READINGS, evidence=EVIDENCE)
 
-    assert diagnosis_json.render(again) == diagnosis_json.render(full)
+    assert to_json.render(again) == to_json.render(full)
     assert diagnosis_text.render(again, 80) == diagnosis_text.render(full, 80)
 
 

@@ -25,7 +25,7 @@ from netcheck.diagnose.reading_file import (
 )
 from netcheck.diagnose.readings import Reading
 from netcheck.errors import ManyErrors, NetcheckError
-from netcheck.report import expect_csv
+from netcheck.report import to_csv
 from netcheck.roles import recognise
 from netcheck.solve.pool import Pool
 
@@ -62,7 +62,7 @@ def read(reader: Reader, tmp_path: Path) -> Read:
 def printed(circuit: Circuit, workers: Pool) -> str:
     """The sheet as `netcheck expect --format csv` prints it."""
     options = SheetOptions(lamp=Lamp(60.0, 230.0), draws=20)
-    return expect_csv.render(bench_sheet(circuit, "amp.cir", options, workers, Quiet()))
+    return to_csv.render_sheet(bench_sheet(circuit, "amp.cir", options, workers, Quiet()))
 
 
 def filled(printed: str, answers: Mapping[str, str], delimiter: str = ",") -> str:
@@ -70,7 +70,7 @@ def filled(printed: str, answers: Mapping[str, str], delimiter: str = ",") -> st
     rows = list(csv.DictReader(io.StringIO(printed)))
     assert set(answers) <= {row["id"] for row in rows}
     buffer = io.StringIO()
-    writer = csv.DictWriter(buffer, expect_csv.HEAD, delimiter=delimiter)
+    writer = csv.DictWriter(buffer, to_csv.SHEET_HEAD, delimiter=delimiter)
     writer.writeheader()
     writer.writerows({**row, "reading": answers.get(row["id"], "")} for row in rows)
     return buffer.getvalue()

@@ -18,9 +18,9 @@ import xmlschema
 from sample_checks import HOSTILE, REPORTS, broken, clean, findings, hostile
 
 from netcheck.report import to_gate_text, to_junit, to_sarif
-from netcheck.report.documents.register import schema_of
 from netcheck.report.escapes import csv_cell, github_message, github_property, markdown, xml
 from netcheck.report.formats import CheckFormat, render_checks
+from netcheck.report.to_json import schema_of
 from netcheck.source import Span
 
 GOLDEN = Path(__file__).parent.parent / "golden" / "gate"

@@ -12,7 +12,7 @@ import jsonschema
 import pytest
 from sample_diagnosis import HOSTILE, INF, NOTHING_READ, READINGS, SAMPLE, hostile, many
 
-from netcheck.report import diagnosis_json
+from netcheck.report import to_json
 from netcheck.report.diagnosis_model import Diagnosis
 
 WRONG: dict[str, Any] = {"wrong": ["type"]}
@@ -20,12 +20,12 @@ Path = tuple[str | int, ...]
 
 
 def loaded(diagnosis: Diagnosis = SAMPLE) -> dict[str, Any]:
-    document: dict[str, Any] = json.loads(diagnosis_json.render(diagnosis))
+    document: dict[str, Any] = json.loads(to_json.render(diagnosis))
     return document
 
 
 def validator() -> jsonschema.Draft202012Validator:
-    return jsonschema.Draft202012Validator(diagnosis_json.schema())
+    return jsonschema.Draft202012Validator(to_json.schema_of("diagnosis"))
 
 
 def leaves(value: Any, path: Path = ()) -> Iterator[Path]:
@@ -56,7 +56,7 @@ def at(document: Any, path: Path) -> Any:
 
 @pytest.mark.parametrize("diagnosis", [SAMPLE, NOTHING_READ, many(), hostile()])
 def test_document_keeps_to_the_published_schema(diagnosis: Diagnosis) -> None:
-    jsonschema.Draft202012Validator.check_schema(diagnosis_json.schema())
+    jsonschema.Draft202012Validator.check_schema(to_json.schema_of("diagnosis"))
 
     validator().validate(loaded(diagnosis))
 
@@ -130,11 +130,11 @@ def test_every_cause_and_every_probe_is_there() -> None:
 
 
 def test_no_number_is_outside_of_json_and_the_bytes_are_the_same() -> None:
-    text = diagnosis_json.render(SAMPLE)
+    text = to_json.render(SAMPLE)
 
     assert not [word for word in ("NaN", "Infinity") if word in text]
     assert text.isascii()
-    assert text == diagnosis_json.render(replace(SAMPLE))
+    assert text == to_json.render(replace(SAMPLE))
 
 
 def test_text_of_strangers_comes_back_as_it_was() -> None:

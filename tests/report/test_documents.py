@@ -15,7 +15,7 @@ from pydantic import Field
 
 import netcheck.report
 from netcheck.report.documents.objects import Figure, From, Number, Text, Written, reader_of
-from netcheck.report.documents.register import DOCUMENTS, schema_of, stored_schema
+from netcheck.report.to_json import DOCUMENTS, schema_of, stored_schema
 
 SCHEMAS = Path(netcheck.report.__file__).parent / "schema"
 NAMES = [document.name for document in DOCUMENTS]

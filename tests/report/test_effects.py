@@ -72,7 +72,7 @@ def fused() -> Audit:
 
 def document(audit: Audit) -> dict[str, Any]:
     loaded: dict[str, Any] = json.loads(to_json.render(audit))
-    jsonschema.validate(loaded, to_json.schema())
+    jsonschema.validate(loaded, to_json.schema_of("audit"))
     return loaded
 
 

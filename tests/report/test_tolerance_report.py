@@ -80,7 +80,7 @@ def test_no_line_is_wider_than_the_terminal(width: int) -> None:
 def test_json_keeps_to_the_schema_and_holds_the_figures() -> None:
     loaded = json.loads(to_json.render(build(tolerance=found())))
 
-    jsonschema.validate(loaded, to_json.schema())
+    jsonschema.validate(loaded, to_json.schema_of("audit"))
     section = loaded["tolerance"]
     assert section["limits"][0]["judged_ratio"] == 1.1
     assert section["limits"][0]["units_over"]["units"] == 12

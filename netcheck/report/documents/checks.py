@@ -1,7 +1,5 @@
 """Checks as JSON, for machines, and as the baseline of a later run."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Annotated, Literal
@@ -47,7 +45,7 @@ def _one_by_one(files: Iterable[CheckedFile]) -> Iterator[Json]:
     return map(reader_of(FileObject), files)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class LoadObject:
     """A judged quantity."""
 
@@ -61,7 +59,7 @@ class LoadObject:
     healthy_ratio: Figure
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class TipObject:
     """Where a growing defect tips a part over."""
 
@@ -73,7 +71,7 @@ class TipObject:
     status: TippingStatus
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class PlaceObject:
     """A stretch of a netlist; the end is exclusive."""
 
@@ -84,7 +82,7 @@ class PlaceObject:
     end_column: Annotated[int, Field(ge=1)]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class RowObject:
     """One thing that was checked."""
 
@@ -110,7 +108,7 @@ class RowObject:
     before: Text
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class FileObject:
     """All rows of one netlist."""
 
@@ -125,7 +123,7 @@ class FileObject:
     rows: list[RowObject]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class GateObject:
     """Checks of netlists against a policy. SI units, six significant digits; null where there is
     nothing.

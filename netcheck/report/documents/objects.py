@@ -5,7 +5,7 @@ the value that such an object is made of.  Goes out: the object as a dictionary
 (`reader_of`); `schemas.py` makes the JSON Schema of the class.  A field takes the
 attribute of its own name; `From` says otherwise, `Written` how a value is changed on the
 way.  The docstring of a class and the `Field` of a key describe them in the schema.  A key
-with a default is left out where it is empty.
+with the default `LEFT_OUT` is not there where it is empty.
 
 A reader is put together once a class, out of attribute getters and a few conversions: an
 audit has a hundred thousand values, which is why no object of the class is made.
@@ -13,10 +13,10 @@ audit has a hundred thousand values, which is why no object of the class is made
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from dataclasses import MISSING, dataclass, fields, is_dataclass
 from functools import cache
+from math import isfinite
 from operator import attrgetter
 from types import NoneType, UnionType
 from typing import Annotated, Any, Literal, Union, get_args, get_origin, get_type_hints
@@ -43,9 +43,10 @@ class Written:
 
 def number(value: float | None) -> float | None:
     """Return six significant digits, or None for a number that is not finite."""
-    if value is None or not math.isfinite(value):
+    if value is None:
         return None
-    return six_digits(value)
+    rounded = six_digits(value)
+    return rounded if isfinite(rounded) else None
 
 
 Figure = Annotated[float | None, Written(number)]
@@ -54,8 +55,19 @@ Number = Annotated[float, Written(number)]
 EMPTY_IS_NULL = Written(lambda text: text or None)
 Text = Annotated[str | None, EMPTY_IS_NULL]
 """Words; null where there are none."""
+
+
+def always(value: object) -> From:
+    """Return the source of a key that has one value only."""
+    return From(lambda whole: value)
+
+
+ITSELF = From(lambda whole: whole)
+"""The source of an object that is made of the same value as the one around it."""
+LEFT_OUT: Any = None
+"""The default of a key that is not there where its value is empty."""
 VERSION = "1.0"
-Version = Annotated[Literal["1.0"], From(lambda whole: VERSION)]
+Version = Annotated[Literal["1.0"], always(VERSION)]
 
 
 @cache
@@ -77,11 +89,12 @@ def reader_of(made: type) -> Callable[[Any], Json]:
 
     def read(value: Any) -> Json:
         found = dict(zip(keys, values(value), strict=True))
-        for key, convert in converts:
-            found[key] = convert(found[key])
         for key in optional:
             if not found[key]:
                 del found[key]
+        for key, convert in converts:
+            if key in found:
+                found[key] = convert(found[key])
         return found
 
     return read
