@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from netcheck.tubes.fit import FIGURE_WORDS
+from netcheck.tubes.accuracy import FIGURE_WORDS
 from netcheck.tubes.measured import Measured
 
 FAR_OFF = 0.15

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from netcheck.report.words import counted
-from netcheck.tubes.fit import (
+from netcheck.tubes.accuracy import (
     FIGURE_UNITS,
     FIGURE_WORDS,
     Accuracy,

@@ -31,6 +31,7 @@ from netcheck.tubes.model import (
     KNEE_FLOOR_V,
     RECTIFIER_SHARPNESS_PER_V,
     SCREEN_FLOOR_V,
+    SHARE_FLOOR_V,
     GridLaw,
     Law,
     PentodeLaw,
@@ -157,14 +158,16 @@ def _pentode_cards(
     nodes = _Nodes(prefix)
     vp = nodes.difference("a", plate, cathode)
     vs = nodes.difference("s", screen, cathode)
-    rounded = (_softplus(f"({_n(KILO)}*{volts})") for volts in (vs, vp))
-    up = nodes.add(
-        "u", f"{_n(MILLI)}*{next(rounded)}+{_n(MILLI * law.plate_penetration)}*{next(rounded)}"
-    )
+    rounded = [f"{_n(MILLI)}*{_softplus(f'({_n(KILO)}*{volts})')}" for volts in (vs, vp)]
+    round_vs = nodes.add("c", rounded[0])
+    up = nodes.add("u", f"{round_vs}+{_n(law.plate_penetration)}*{rounded[1]}")
     space = _space(nodes, law, up, law.low_screen_v, 0.0, (grid, cathode))
     knee = f"({_n(law.knee_factor)}*max(v({prefix}_e),0)+{_n(KNEE_FLOOR_V * MILLI)})"
     reach = f"pwr({_within(vp)}/{knee},{_n(law.knee_exponent)})"
-    to_plate = nodes.add("t", f"{_n(1.0 - law.screen_share)}*(1-1/(1+{reach}))")
+    floor = _n(SHARE_FLOOR_V * MILLI)
+    pulled = f"({_within(vp)}+{floor})/(max({round_vs},0)+{floor})"
+    still, pull = 1.0 + law.division * (1.0 - law.plate_pull), law.division * law.plate_pull
+    to_plate = nodes.add("t", f"(1-1/({_n(still)}+{_n(pull)}*{pulled}))*(1-1/(1+{reach}))")
     collected = f"(1-1/(1+{_n((KILO / SCREEN_FLOOR_V) ** 2)}*pwr({_within(vs)},2)))"
     return [
         *nodes.cards,

@@ -6,24 +6,20 @@ model's currents and slopes at every row, and the worst deviations.
 Least squares on logarithms: every published figure gives one residual,
 ln(model / published) over what may be expected of that kind of figure, which is
 the row's own tolerance for a plate current and a multiple of it for slopes and
-screen currents.  Constants that few rows can settle (how sharp the knee is, what
-happens below 20 V) are held near usual values by weak priors.
+screen currents.  Operation with a signal goes into the same sum: mean currents, output
+power and distortion of one cycle (`cycle.py`), since what a screen draws at full drive
+decides more verdicts than what it draws at rest.  Constants that few rows can settle
+(how sharp the knee is, what happens below 20 V) are held near usual values by weak
+priors.  Beyond twice what is expected a residual counts by its size and no longer by its
+square (pseudo-Huber, as in Hartley and Zisserman, Multiple View Geometry, 2003,
+appendix 6): where two sheets contradict each other one row does not spoil the rest.
 
-Of a type with three or more published rows every third of those is held out: the
-law never sees it, so how it meets that row is a prediction.
+Of a type with three or more published rows every third of those is held out, and so is
+every third row with a signal: the law never sees it, so how it meets that row is a
+prediction.
 
 Run `python -m netcheck.tubes.fit EL34` to see the rows and the block of
 constants for the data file.
-
-How well the law of a tube type meets the rows of its sheets, in the open.
-
-Comes in: a `TubeType`.  Goes out: every published figure beside what the law gives,
-whether its row was fitted or held out, and the bar it is measured by.
-
-A row that was fitted shows how well one law meets a whole sheet; only a row that was
-held out is a prediction.  The bars are the project's own: what a tube of one type may
-differ from another is about 30 % (common practice), what two sheets of one type differ
-is 5 to 20 %.  Screen current is the least certain figure of every sheet.
 """
 
 from __future__ import annotations
@@ -32,14 +28,22 @@ import math
 import sys
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from netcheck.tubes.cycle import Cycles
 from netcheck.tubes.library import load_library
-from netcheck.tubes.model import GridLaw, Law, PentodeLaw, TriodeLaw, grid_law_of
-from netcheck.tubes.types import OperationRow, TubeType
+from netcheck.tubes.model import (
+    GridLaw,
+    Law,
+    PentodeLaw,
+    TriodeLaw,
+    grid_law_of,
+    space_currents,
+)
+from netcheck.tubes.types import OperationRow, SignalRow, TubeType
 
 Array = NDArray[np.float64]
 
@@ -47,6 +51,9 @@ STEP_V = 0.01
 """Step of the central differences; far above rounding, far below any curvature."""
 
 HOLD_OUT_EVERY = 3
+LEAST = 1e-15
+FAR = 1e3
+"""Stands for a current or a residual that is not a number, or below any logarithm."""
 
 LOOSER = {
     "plate_a": 1.0,
@@ -57,6 +64,17 @@ LOOSER = {
     "amplification": 3.0,
 }
 """Published figure to how many times the row's tolerance it is allowed."""
+SIGNAL_TOLERANCE = {
+    "output_w": 0.08,
+    "distortion": 0.03,
+    "plate_a": 0.08,
+    "cathode_a": 0.08,
+    "screen_a": 0.13,
+}
+"""What is expected of a figure with a signal: a fraction, but a plain difference for
+distortion, since what sheets print is that of bogey tubes, to a percent or two."""
+OUTLIER = 2.0
+"""From so many times what is expected on a residual counts by its size alone."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +122,7 @@ PENTODE_PRIORS = (
     Prior("knee_factor", 0.6, 2.0),
     Prior("knee_exponent", 1.6, 1.2),
     Prior("screen_share", 0.05, 2.0),
+    Prior("plate_pull", 0.2, 4.0),
 )
 
 
@@ -123,13 +142,34 @@ class Comparison:
 
 
 @dataclass(frozen=True, slots=True)
+class SignalComparison:
+    """One published figure of operation with a signal beside the model's."""
+
+    row: SignalRow
+    figure: str
+    published: float
+    model: float
+
+    @property
+    def deviation(self) -> float:
+        """Model over published, less one; the plain difference for distortion."""
+        if self.figure == "distortion":
+            return self.model - self.published
+        return self.model / self.published - 1.0
+
+
+@dataclass(frozen=True, slots=True)
 class Fit:
-    """A fitted law and how it compares with the rows it saw, and with those held out."""
+    """A fitted law and how it compares with the rows it saw, and with those held out.
+
+    signal, signal_held_out: the same for operation with a signal.
+    """
 
     law: Law
     comparisons: tuple[Comparison, ...]
-
     held_out: tuple[Comparison, ...] = ()
+    signal: tuple[SignalComparison, ...] = ()
+    signal_held_out: tuple[SignalComparison, ...] = ()
 
     def worst(self, *figures: str, basis: str = "published") -> float | None:
         """Return the largest deviation among fitted rows of `basis`, as a fraction."""
@@ -162,13 +202,20 @@ def fitted_rows(tube: TubeType) -> tuple[OperationRow, ...]:
     return tuple(row for number, row in enumerate(tube.operation) if number not in held_out)
 
 
-def space_currents(law: Law, plate_v: Array, screen_v: Array, grid_v: Array) -> tuple[Array, Array]:
-    """Return plate and screen current [A] of either kind of law."""
-    if isinstance(law, TriodeLaw):
-        plate, _ = law.currents(plate_v, grid_v)
-        return plate, np.zeros_like(plate)
-    plate, screen, _ = law.currents(plate_v, screen_v, grid_v)
-    return plate, screen
+def held_out_signal(tube: TubeType) -> frozenset[int]:
+    """Return the numbers (from 0) of the rows with a signal that the fit never sees."""
+    return frozenset(range(HOLD_OUT_EVERY - 1, len(tube.signal), HOLD_OUT_EVERY))
+
+
+def compare_signal(law: Law, rows: Cycles) -> tuple[SignalComparison, ...]:
+    """Set every published figure of operation with a signal beside the model's."""
+    figures = rows.figures(law)
+    return tuple(
+        SignalComparison(row, name, published, float(figures[name][number]))
+        for number, row in enumerate(rows.rows)
+        for name in SIGNAL_TOLERANCE
+        if (published := getattr(row, name)) is not None
+    )
 
 
 def compare(law: Law, rows: Sequence[OperationRow]) -> tuple[Comparison, ...]:
@@ -222,18 +269,56 @@ def fit_type(tube: TubeType) -> Fit:
     usual = np.array([prior.start for prior in priors])
     width = np.array([prior.width for prior in priors])
 
+    cycles = _cycles(tube, held_out=False)
+
     def residuals(fitted: Array) -> Array:
+        law = build(fitted)
         deviations = [
-            np.log(max(c.model, 1e-15) / c.published) / (LOOSER[c.figure] * c.row.tolerance)
-            for c in compare(build(fitted), rows)
+            np.log(max(c.model, LEAST) / c.published) / (LOOSER[c.figure] * c.row.tolerance)
+            for c in compare(law, rows)
         ]
-        return np.concatenate([deviations, (fitted - usual) / width])
+        if cycles:
+            deviations += [_deviation(each) for each in compare_signal(law, cycles)]
+        return np.concatenate([_within_reason(np.array(deviations)), (fitted - usual) / width])
 
     start = _start(tube, priors)
     solution: Any = least_squares(residuals, start, x_scale=width, bounds=_bounds(priors))
-    law = build(solution.x)
+    return _fit(tube, build(solution.x))
+
+
+def _cycles(tube: TubeType, *, held_out: bool) -> Cycles | None:
+    """Return the rows with a signal that are fitted, or those held out, if there are any."""
+    apart = held_out_signal(tube)
+    rows = [row for number, row in enumerate(tube.signal) if (number in apart) == held_out]
+    return Cycles(rows) if rows else None
+
+
+def _deviation(each: SignalComparison) -> float:
+    """Return the residual of one figure with a signal."""
+    expected = SIGNAL_TOLERANCE[each.figure]
+    if each.figure == "distortion":
+        return each.deviation / expected
+    return math.log(max(each.model, LEAST) / each.published) / expected
+
+
+def _within_reason(residuals: Array) -> Array:
+    """Let a residual beyond `OUTLIER` count by its size, smoothly."""
+    share = np.nan_to_num(residuals, nan=FAR, posinf=FAR, neginf=-FAR) / OUTLIER
+    size = OUTLIER * np.sqrt(2.0 * (np.sqrt(1.0 + share * share) - 1.0))
+    return np.asarray(np.sign(share) * size)
+
+
+def _fit(tube: TubeType, law: Law) -> Fit:
+    """Compare a law with all rows of its type."""
     held_out = [tube.operation[number] for number in sorted(held_out_rows(tube))]
-    return Fit(law, compare(law, rows), compare(law, held_out))
+    seen, unseen = _cycles(tube, held_out=False), _cycles(tube, held_out=True)
+    return Fit(
+        law,
+        compare(law, fitted_rows(tube)),
+        compare(law, held_out),
+        compare_signal(law, seen) if seen else (),
+        compare_signal(law, unseen) if unseen else (),
+    )
 
 
 def _start(tube: TubeType, priors: Sequence[Prior]) -> Array:
@@ -257,7 +342,9 @@ def _bounds(priors: Sequence[Prior]) -> tuple[list[float], list[float]]:
     """
     floor = {"exponent": math.log(1.05), "knee_exponent": math.log(1.35)}
     low = [max(p.start - 3 * p.width, floor.get(p.name, -math.inf)) for p in priors]
-    return low, [p.start + 3 * p.width for p in priors]
+    ceiling = {"plate_pull": math.log(0.95)}
+    high = [min(p.start + 3 * p.width, ceiling.get(p.name, math.inf)) for p in priors]
+    return low, high
 
 
 def _builder(tube: TubeType, priors: Sequence[Prior], grid: GridLaw) -> Callable[[Array], Law]:
@@ -280,6 +367,8 @@ def _report(tube: TubeType, fit: Fit) -> str:
             f" {c.row.connection:11} {c.figure:20}"
             f" {c.published:10.4g} {c.model:10.4g} {100 * c.deviation:+7.1f} %"
         )
+    lines += [_signal_line(c, "fitted") for c in fit.signal]
+    lines += [_signal_line(c, "held out") for c in fit.signal_held_out]
     priors = TRIODE_PRIORS if tube.kind == "triode" else PENTODE_PRIORS
     lines.append(f"\n[model.{tube.kind}]")
     lines += [f"{prior.name} = {getattr(fit.law, prior.name):.6g}" for prior in priors]
@@ -288,6 +377,16 @@ def _report(tube: TubeType, fit: Fit) -> str:
     held_out = [number + 1 for number in sorted(held_out_rows(tube))]
     lines += [f"held_out = {held_out}", 'source = "fit"']
     return "\n".join(lines)
+
+
+def _signal_line(each: SignalComparison, status: str) -> str:
+    row = each.row
+    screen = "-" if row.screen_v is None else f"{row.screen_v:g}"
+    return (
+        f"#  {row.plate_v:6g} {screen:>5} {row.grid_v:7g}  {status:9}"
+        f" {row.form} {row.connection:11} {'signal ' + each.figure:20}"
+        f" {each.published:10.4g} {each.model:10.4g} {100 * each.deviation:+7.1f} %"
+    )
 
 
 def residuals_of(fit: Fit) -> dict[str, float]:
@@ -314,150 +413,6 @@ def main(arguments: Sequence[str]) -> int:
             if section.operation:
                 sys.stdout.write(_report(section, fit_type(section)) + "\n")
     return 0
-
-
-Status = Literal["fitted", "held out"]
-
-BARS: dict[Status, dict[str, float]] = {
-    "fitted": {
-        "plate_a": 0.05,
-        "cathode_a": 0.05,
-        "screen_a": 0.30,
-        "transconductance_s": 0.10,
-        "plate_resistance_ohm": 0.20,
-        "amplification": 0.10,
-    },
-    "held out": {
-        "plate_a": 0.10,
-        "cathode_a": 0.10,
-        "screen_a": 0.30,
-        "transconductance_s": 0.10,
-        "plate_resistance_ohm": 0.20,
-        "amplification": 0.10,
-    },
-}
-"""Largest deviation allowed, as a fraction of the published figure."""
-
-FIGURE_WORDS = {
-    "plate_a": "plate current",
-    "cathode_a": "cathode current",
-    "screen_a": "screen current",
-    "transconductance_s": "transconductance",
-    "plate_resistance_ohm": "plate resistance",
-    "amplification": "amplification",
-}
-FIGURE_UNITS = {
-    "plate_a": "A",
-    "cathode_a": "A",
-    "screen_a": "A",
-    "transconductance_s": "S",
-    "plate_resistance_ohm": "ohm",
-    "amplification": "",
-}
-NEAR_ZERO_BIAS = 0.1
-"""Bias below this share of the cut-off bias: grid all but at the cathode."""
-NEAR_CUT_OFF = 0.1
-"""Plate current below this share of that at zero bias and the same volts."""
-
-
-@dataclass(frozen=True, slots=True)
-class Checked:
-    """One published figure, what the law gives for it, and how that is judged.
-
-    number: of the row in its file, from 0.
-    """
-
-    type: str
-    number: int
-    row: OperationRow
-    figure: str
-    published: float
-    model: float
-    status: Status
-
-    @property
-    def deviation(self) -> float:
-        """Model over published, less one."""
-        return self.model / self.published - 1.0
-
-    @property
-    def bar(self) -> float:
-        """The deviation allowed; what was not printed as such has its own tolerance."""
-        bar = BARS[self.status][self.figure]
-        return bar if self.row.basis == "published" else max(bar, self.row.tolerance)
-
-    @property
-    def misses(self) -> bool:
-        """Say whether the law is further off than the bar allows."""
-        return abs(self.deviation) > self.bar
-
-    @property
-    def where(self) -> str:
-        """The operating point in words: `250 V, screen 250 V, grid -7.3 V`."""
-        screen = "" if self.row.screen_v is None else f", screen {self.row.screen_v:g} V"
-        how = "" if self.row.connection == "pentode" or not screen else f", {self.row.connection}"
-        return f"{self.row.plate_v:g} V{screen}, grid {self.row.grid_v:g} V{how}"
-
-
-@dataclass(frozen=True, slots=True)
-class Accuracy:
-    """All figures of one type."""
-
-    type: str
-    checked: tuple[Checked, ...]
-    held_out: frozenset[int]
-
-    @property
-    def missed(self) -> tuple[Checked, ...]:
-        """The figures that do not meet their bar."""
-        return tuple(each for each in self.checked if each.misses)
-
-    def worst(self, status: Status, *figures: str) -> Checked | None:
-        """Return the figure that is furthest off, among rows of one status."""
-        found = [each for each in self.checked if each.status == status and each.figure in figures]
-        return max(found, key=lambda each: abs(each.deviation), default=None)
-
-
-def accuracy_of(tube: TubeType) -> Accuracy:
-    """Set every figure of the rows of `tube` beside what its law gives.
-
-    One section: the companion of another kind in the same bulb is asked for by itself.
-    A rectifier has no rows, its law goes through a published drop.
-    """
-    if not tube.operation:
-        return Accuracy(tube.name, (), frozenset())
-    held_out = held_out_rows(tube)
-    checked = [
-        Checked(
-            tube.name,
-            number,
-            row,
-            each.figure,
-            each.published,
-            each.model,
-            "held out" if number in held_out else "fitted",
-        )
-        for number, row in enumerate(tube.operation)
-        for each in compare(tube.law, [row])
-    ]
-    return Accuracy(tube.name, tuple(checked), held_out)
-
-
-def near_zero_bias(law: Law, row: OperationRow) -> bool:
-    """Say whether a row has its grid all but at the cathode."""
-    drawing_v = row.plate_v if row.screen_v is None else row.screen_v
-    return abs(row.grid_v) <= NEAR_ZERO_BIAS * drawing_v / law.amplification
-
-
-def near_cut_off(law: Law, row: OperationRow) -> bool:
-    """Say whether little of the current at zero bias is left at a row."""
-    import numpy as np
-
-    screen_v = row.plate_v if row.screen_v is None else row.screen_v
-    volts = (np.array([row.plate_v] * 2), np.array([screen_v] * 2), np.array([row.grid_v, 0.0]))
-    plate, screen = space_currents(law, *volts)
-    space = plate + screen if isinstance(law, PentodeLaw) else plate
-    return float(space[0]) < NEAR_CUT_OFF * float(space[1])
 
 
 if __name__ == "__main__":

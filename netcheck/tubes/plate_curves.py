@@ -18,7 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from netcheck.tubes.fit import space_currents
+from netcheck.tubes.model import space_currents
 from netcheck.tubes.types import TubeType
 
 Array = NDArray[np.float64]

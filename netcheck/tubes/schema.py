@@ -154,6 +154,52 @@ class OperationRow(Frozen):
         return self
 
 
+class SignalRow(Frozen):
+    """Published operation of an output stage with a sine at its grids.
+
+    Currents are means of all tubes of the stage together, powers are at the primary.
+    `plate_v` and `screen_v` are to the cathode; with a cathode resistor the supplies
+    stand higher by `bias_v`, the drop the sheet's own figures give, and the bias is
+    solved for.  A screen that is not given has the plate's volts.
+
+    form, connection, tap: how the stage is wired; `tap` is the screen's share of the
+        primary in ultralinear connection.
+    load_ohm: plate to plate for a pair.  drive_v: peak of the sine at each grid.
+    screen_ohm: from the plate supply to all screens, bypassed.
+    distortion: total, as a fraction of the fundamental.
+    """
+
+    form: Literal["single_ended", "push_pull"]
+    connection: Literal["pentode", "triode", "ultralinear"] = "pentode"
+    tap: Annotated[float, Field(ge=0, lt=1)] = 0.0
+    plate_v: Positive
+    screen_v: Positive | None = None
+    screen_ohm: Positive | None = None
+    grid_v: Volts = 0.0
+    bias_v: Annotated[float, Field(ge=0, allow_inf_nan=False)] = 0.0
+    cathode_ohm: Positive | None = None
+    shared_cathode: bool = False
+    load_ohm: Positive
+    drive_v: Positive
+    plate_a: Positive | None = None
+    screen_a: Positive | None = None
+    cathode_a: Positive | None = None
+    output_w: Positive | None = None
+    distortion: Annotated[float, Field(gt=0, lt=1)] | None = None
+    tube: str = ""
+    source: Source
+    note: str = ""
+
+    @validate_model(mode="after")
+    def _has_a_figure(self) -> Self:
+        figures = (self.plate_a, self.screen_a, self.cathode_a, self.output_w)
+        if all(figure is None for figure in figures):
+            raise ValueError("a current or output_w is needed")
+        if (self.tap > 0) != (self.connection == "ultralinear"):
+            raise ValueError("tap: for ultralinear connection, and only for it")
+        return self
+
+
 class Drop(Frozen):
     """Volts from one plate of a rectifier to its cathode at a direct current."""
 
@@ -189,6 +235,7 @@ class PentodeParameters(Frozen):
     knee_factor: Positive
     knee_exponent: Annotated[float, Field(gt=1, lt=4)]
     screen_share: Annotated[float, Field(gt=0, lt=1)]
+    plate_pull: Annotated[float, Field(ge=0, lt=1)] = 0.0
     source: Source
 
 

@@ -41,6 +41,7 @@ from netcheck.tubes.schema import (
     RatingSystem,
     Residuals,
     Section,
+    SignalRow,
     TriodeParameters,
 )
 
@@ -63,6 +64,7 @@ __all__ = [
     "RatingSystem",
     "Residuals",
     "Section",
+    "SignalRow",
     "TriodeParameters",
     "TubeType",
     "tube_type",
@@ -89,6 +91,7 @@ class TubeType(Frozen):
     heater: Heater
     limits: Annotated[tuple[Limit, ...], Field(min_length=1)]
     operation: tuple[OperationRow, ...] = ()
+    signal: tuple[SignalRow, ...] = ()
     capacitances: tuple[Capacitance, ...] = ()
     drops: tuple[Drop, ...] = ()
     model: Model = Model()

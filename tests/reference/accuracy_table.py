@@ -11,7 +11,7 @@ import re
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
-from netcheck.tubes.fit import (
+from netcheck.tubes.accuracy import (
     FIGURE_UNITS,
     FIGURE_WORDS,
     Accuracy,
@@ -37,8 +37,8 @@ one law meets a whole sheet; only a held-out row is a prediction: of a type with
 or more published rows every third is held out of the fit. Bars: plate current 5 % on
 fitted and 10 % on held-out rows, screen current 30 %, transconductance 10 %; a row that
 is derived from printed figures or read from a curve has its own tolerance where that is
-wider. Output power at the published load 15 %, currents under signal 10 %, distortion
-3 percentage points, resistance-coupled gain 10 %.
+wider. Output power at the published load 15 %, plate and cathode currents under signal 10 %,
+screen currents under signal 20 %, distortion 3 percentage points, resistance-coupled gain 10 %.
 """
 
 

@@ -28,7 +28,7 @@ STEPS = 6
 NEAR_ENOUGH = 0.002
 """Distortion within this is the one looked for: a fiftieth of the sheets' 10 %."""
 IDLE = ("plate_a", "cathode_a", "screen_a")
-DRIVEN = ("output_w", "distortion", "signal_plate_a", "signal_cathode_a")
+DRIVEN = ("output_w", "distortion", "signal_plate_a", "signal_screen_a", "signal_cathode_a")
 COUPLED = ("plate_a", "cathode_a", "gain")
 BARS = {
     "plate_a": 0.05,
@@ -36,6 +36,7 @@ BARS = {
     "screen_a": 0.30,
     "output_w": 0.15,
     "signal_plate_a": 0.10,
+    "signal_screen_a": 0.20,
     "signal_cathode_a": 0.10,
     "distortion": 0.03,
     "gain": 0.10,
@@ -171,16 +172,30 @@ def output_stage(row: Row) -> Circuit:
         pins = f"p{side} " + ("" if triode else f"s{side} ")
         cathode = "k1" if row.get("shared_cathode") else f"k{side}"
         cards.append(f"X{side} {pins}g{side} {cathode} {row['tube']}")
-        ends = "b p1" if side == 1 else "p2 b"
-        cards.append(f"L{side} {ends} {HALF_H}")
+        cards += _primary(row, side)
         cards += _screen(row, side) if not triode else []
         cards += _cathode(row, side)
         cards += _grid(row, side)
-    windings = " ".join(f"L{side}" for side in range(1, tubes + 1))
+    windings = " ".join(card.split()[0] for card in cards if card.startswith("L"))
     turns_squared = row.get("load_ohm", 5000.0) / LOAD_OHM
     secondary_h = tubes**2 * HALF_H / turns_squared
     cards += [f"LS s 0 {secondary_h:.12g}", f"K1 {windings} LS 0.9999"]
     return circuit_of(*cards)
+
+
+def _primary(row: Row, side: int) -> list[str]:
+    """Write a half of the primary, in two pieces where the screen has a tap."""
+    half, plate = f"L{side}", f"p{side}"
+    pieces = [(half, "b", plate, 1.0)]
+    if row.get("connection") == "ultralinear":
+        share = row["tap"]
+        pieces = [(half, "b", f"s{side}", share), (f"{half}B", f"s{side}", plate, 1.0 - share)]
+    return [
+        f"{name} {one} {other} {HALF_H * turns**2:.12g}"
+        if side == 1
+        else f"{name} {other} {one} {HALF_H * turns**2:.12g}"
+        for name, one, other, turns in pieces
+    ]
 
 
 def _screen(row: Row, side: int) -> list[str]:
@@ -188,9 +203,7 @@ def _screen(row: Row, side: int) -> list[str]:
     if connection == "triode":
         return [f"RS{side} p{side} s{side} 1"]
     if connection == "ultralinear":
-        share = row["tap"]
-        # The screen follows the plate's signal through an ideal divider: a tap.
-        return [f"E{side} s{side} b p{side} b {share}"]
+        return []
     if "screen_ohm" in row:
         # One resistor for both screens, its far end held by a capacitor.
         return [
@@ -216,14 +229,17 @@ def _grid(row: Row, side: int) -> list[str]:
 
 def hookup(row: Row) -> Hookup:
     """Drive both grids in antiphase."""
+    tapped = row.get("connection") == "ultralinear"
     if row["form"] == "push_pull":
         return Hookup(
             None,
             series_grids=(("X1", 1.0), ("X2", -1.0)),
             output_nets=("s", "0"),
             speakers=("RL",),
-            primaries=("L1", "L2"),
-            bare_windings=(("p1", "b"), ("p2", "b")),
+            primaries=("L1", "L2", "L1B", "L2B") if tapped else ("L1", "L2"),
+            bare_windings=(("s1", "b"), ("s2", "b"), ("p1", "s1"), ("p2", "s2"))
+            if tapped
+            else (("p1", "b"), ("p2", "b")),
         )
     return Hookup(
         None,

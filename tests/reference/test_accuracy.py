@@ -1,6 +1,6 @@
 """Every row of every type against its law, and the table of it all.
 
-The bars are those of `netcheck/tubes/fit.py`.  A figure that is further off is an
+The bars are those of `netcheck/tubes/accuracy.py`.  A figure that is further off is an
 expected failure: the ones listed in `ACCURACY.md`, and no others.
 """
 
@@ -11,7 +11,8 @@ from typing import Any
 
 import pytest
 
-from netcheck.tubes.fit import Accuracy, Checked, accuracy_of, compare
+from netcheck.tubes.accuracy import Accuracy, Checked, accuracy_of
+from netcheck.tubes.fit import compare
 from netcheck.tubes.library import load_library
 from netcheck.tubes.types import TubeType
 from tests.reference import accuracy_table, stages, test_tube_rows

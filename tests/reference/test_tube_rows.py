@@ -17,9 +17,9 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq, fsolve
 
-from netcheck.tubes.fit import compare, held_out_rows, space_currents
+from netcheck.tubes.fit import compare, held_out_rows
 from netcheck.tubes.library import load_library
-from netcheck.tubes.model import rectifier_law_of
+from netcheck.tubes.model import rectifier_law_of, space_currents
 from netcheck.tubes.types import OperationRow, TubeType
 
 PUBLISHED: dict[str, list[dict[str, Any]]] = tomllib.loads(

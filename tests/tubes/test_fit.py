@@ -5,15 +5,18 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from netcheck.tubes.cycle import Cycles
 from netcheck.tubes.fit import (
+    _fit,
     compare,
     fit_type,
     fitted_rows,
     held_out_rows,
+    held_out_signal,
     main,
-    space_currents,
 )
 from netcheck.tubes.library import load_library
+from netcheck.tubes.model import space_currents
 from netcheck.tubes.types import TubeType
 
 FITTED = [
@@ -84,6 +87,30 @@ def test_a_held_out_row_does_not_move_the_fit() -> None:
 
     assert moved.law == fit_type(tube).law
     assert moved.held_out_worst("plate_a") > 0.8
+
+
+@pytest.mark.parametrize("tube", FITTED, ids=lambda tube: tube.name)
+def test_every_third_row_with_a_signal_is_held_out(tube: TubeType) -> None:
+    fit = _fit(tube, tube.law)
+
+    held_out = held_out_signal(tube)
+    assert held_out == set(range(2, len(tube.signal), 3))
+    assert {c.row for c in fit.signal_held_out} == {tube.signal[n] for n in held_out}
+    assert not {c.row for c in fit.signal} & {tube.signal[n] for n in held_out}
+
+
+def test_a_row_with_a_signal_moves_the_fit_unless_it_is_held_out() -> None:
+    tube = load_library().find("6F6")
+
+    def screen_a(number: int) -> float:
+        rows = list(tube.signal)
+        rows[number] = rows[number].model_copy(update={"screen_a": 1.5 * rows[number].screen_a})
+        law = fit_type(tube.model_copy(update={"signal": tuple(rows)})).law
+        return float(Cycles(tube.signal).figures(law)["screen_a"][0])
+
+    stored = float(Cycles(tube.signal).figures(tube.law)["screen_a"][0])
+    assert screen_a(2) == pytest.approx(stored, rel=0.01)
+    assert screen_a(0) > 1.05 * stored
 
 
 def test_the_program_prints_rows_and_constants(capsys: pytest.CaptureFixture[str]) -> None:

@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from netcheck.tubes.fit import space_currents
 from netcheck.tubes.library import load_library
-from netcheck.tubes.model import Law, PentodeLaw, RectifierLaw, TriodeLaw, rectifier_law_of
+from netcheck.tubes.model import (
+    Law,
+    PentodeLaw,
+    RectifierLaw,
+    TriodeLaw,
+    rectifier_law_of,
+    space_currents,
+)
 
 TUBES = [
     section
@@ -122,7 +130,28 @@ def test_the_screen_takes_everything_as_the_plate_falls(law: PentodeLaw) -> None
 
     assert share[0] == pytest.approx(1.0)
     assert (np.diff(share) < 0.0).all()
-    assert share[-1] == pytest.approx(law.screen_share, rel=0.35)
+    assert share[-1] == pytest.approx(float(law.caught(600.0, 250.0)), rel=0.35, abs=0.02)
+
+
+@pytest.mark.parametrize("law", PENTODES.values(), ids=PENTODES)
+def test_the_screen_wires_catch_a_share_that_falls_with_plate_volts(law: PentodeLaw) -> None:
+    """Tank 1922: plate over screen current rises with the root of the volts, or less."""
+    volts = np.array([50.0, 100.0, 250.0, 500.0])
+
+    caught = law.caught(volts, 250.0)
+    ratio = 1.0 / caught - 1.0
+
+    assert float(law.caught(250.0, 250.0)) == pytest.approx(law.screen_share, rel=1e-2)
+    assert (np.diff(caught) < 0.0).all()
+    assert ratio[3] / ratio[2] < 1.0 + law.plate_pull + 1e-9
+
+
+def test_without_pull_the_share_is_one_number() -> None:
+    law = replace(PENTODES["EL34"], plate_pull=0.0)
+
+    caught = law.caught(np.array([0.0, 20.0, 250.0, 800.0]), 250.0)
+
+    np.testing.assert_allclose(caught, law.screen_share)
 
 
 @pytest.mark.parametrize("law", POWER_PENTODES.values(), ids=POWER_PENTODES)

@@ -26,7 +26,7 @@ from netcheck.report.model import Audit
 from netcheck.report.words import ratio_words
 from netcheck.roles.base import OutputTransformer
 from netcheck.solve.results import Solved, TubeState
-from netcheck.tubes.fit import space_currents
+from netcheck.tubes.model import space_currents
 from netcheck.tubes.types import TubeType
 
 WIDTH, HEIGHT, LEFT, RIGHT, TOP, BOTTOM = 720, 460, 64, 24, 20, 52
