@@ -23,7 +23,7 @@ from netcheck.report.words import counted
 if TYPE_CHECKING:
     from netcheck.faults.base import BuildState, FaultKind, Word
 
-LIST_SCHEMA_VERSION = "1.1"
+LIST_SCHEMA_VERSION = "1.2"
 SHOWN_STATES: tuple[BuildState, ...] = ("new_build", "restored", "untouched_and_old", "unknown")
 SWEPT = ("_down", "_up")
 """Words of this ending are met in sweeps only, and are left out of the short list."""
@@ -54,6 +54,10 @@ def to_json(kinds: Sequence[FaultKind]) -> str:
             "title": kind.title,
             "group": kind.group,
             "kinds": list(kind.kinds),
+            "does": kind.does,
+            "why": kind.why,
+            "limits": kind.limits,
+            "examples": list(kind.examples),
             "model": kind.model,
             "defects": kind.defects,
             "likelihood": kind.likelihood,
@@ -126,7 +130,11 @@ def _write_kind(console: Console, kind: FaultKind) -> None:
     ids = ", ".join(f"<parts>/{word}" for word in kind.kinds)
     for label, text in (
         ("id", ids),
+        ("example", ", ".join(kind.examples)),
+        ("fault", kind.does),
+        ("overheats", kind.why),
         ("model", kind.model),
+        ("limits", kind.limits),
         ("defects", kind.defects),
         ("likelihood", kind.likelihood),
         ("readings", kind.readings),

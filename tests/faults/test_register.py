@@ -51,6 +51,9 @@ ID = re.compile(rf"[^\s/@]+/[a-z_]+(@({SIZE}|{TYPE}))?")
 CIRCUITS = [fixed_bias_pair, ultralinear_pair, el34_pair, kt88_pair, line_preamp, radio_output]
 TUBES_OUT = re.compile(r"[VX]\d+(, [VX]\d+)*( and [VX]\d+)? out, power on: ")
 
+SHOWS_NOTHING = {"grid_capacitor", "output_capacitor", "socket_leak", "cathode_interface", "mains"}
+"""Kinds of which nothing is known beyond what is solved."""
+
 Build = Callable[[], tuple[Circuit, Roles]]
 
 
@@ -78,6 +81,24 @@ def test_the_examples_of_a_kind_are_ids(kind: FaultKind) -> None:
 def test_what_a_kind_says_in_sentences_ends_as_one(kind: FaultKind) -> None:
     for text in (kind.does, kind.why, kind.model, kind.limits):
         assert text.endswith("."), text
+
+
+def test_words_of_one_name_mean_the_same_where_the_same_is_at_fault() -> None:
+    """So that a kind cannot forget what its words mean for pairs and at the bench."""
+    meant: dict[tuple[str, str], set[tuple[bool, bool, bool]]] = {}
+    for kind in FAULT_KINDS:
+        for word in kind.words:
+            said = (word.starves, word.gives_up, word.unsoldered)
+            meant.setdefault((kind.body, word.name), set()).add(said)
+
+    assert {key: said for key, said in meant.items() if len(said) > 1} == {}
+
+
+@pytest.mark.parametrize("kind", FAULT_KINDS, ids=lambda kind: kind.name)
+def test_what_is_at_fault_decides_who_asks_for_a_kind(kind: FaultKind) -> None:
+    assert (kind.exchange != "stays") == (kind.body in ("tube", "rectifier"))
+    assert kind.bass or kind.body not in ("transformer", "load")
+    assert kind.signs or kind.name in SHOWS_NOTHING
 
 
 def test_kinds_are_named_once() -> None:

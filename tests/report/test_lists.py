@@ -161,6 +161,6 @@ def test_every_kind_of_fault_says_model_likelihood_and_source(form: str) -> None
 
     assert len(kinds) >= 5
     for kind in kinds:
-        for fact in (kind.title, kind.model, kind.likelihood, kind.source):
+        for fact in (kind.title, kind.does, kind.why, kind.model, kind.limits, kind.source):
             wanted = json.dumps(fact)[1:-1] if form == "json" else fact
             assert "".join(wanted.split()) in words
