@@ -23,7 +23,7 @@ from netcheck.circuit.changes import (
     apply_changes,
 )
 from netcheck.circuit.model import Circuit
-from netcheck.faults import list_continuous, list_faults
+from netcheck.faults import FAULT_KINDS, list_continuous, list_faults
 from netcheck.faults.assembly import MOST_PAIRS
 from netcheck.faults.base import Fault
 from netcheck.faults.bias_pot import bias_pots
@@ -388,6 +388,14 @@ def test_a_circuit_without_roles_has_the_faults_of_its_tubes_alone() -> None:
                 AddResistor("X4.plate.contact", "p4", "X4.plate", 1e9),
             ),
         ),
+        ("X4+X5/oscillating", (SUSTAINED,)),
+        (
+            "X1/interface@200ohm",
+            (
+                Reconnect("X1", "cathode", "X1.coating"),
+                AddResistor("X1.layer", "X1.coating", "k1", 200.0),
+            ),
+        ),
         ("X4/socket_leaky@100Mohm", (AddResistor("X4.socket", "p4", "g4", 100e6),)),
         (
             "X2+X3/wrong_type@12AU7",
@@ -433,6 +441,41 @@ def test_what_a_fault_of_the_radio_output_changes(
     fault_id: str, changes: tuple[Change, ...]
 ) -> None:
     assert by_id(*radio_output())[fault_id].changes == changes
+
+
+@pytest.mark.parametrize(
+    ("fault_id", "changes"),
+    [
+        ("C3/leaky@1Mohm", (AddResistor("C3.leak", "k3", "out", 1e6),)),
+        ("R9/wrong_value@470kohm", (SetValue("R9", 470e3),)),
+    ],
+)
+def test_what_a_fault_of_the_line_preamp_changes(
+    fault_id: str, changes: tuple[Change, ...]
+) -> None:
+    assert by_id(*line_preamp())[fault_id].changes == changes
+
+
+CHECKED_APART = {
+    *("cathode_bypass", "cathode_resistor", "grid_leak", "bias_supply"),
+    *("output_transformer",),
+}
+"""Kinds with tests of their own, above and in `test_shorted_turns.py`."""
+
+
+def test_every_kind_has_a_fault_whose_changes_are_written_out() -> None:
+    written = {
+        by_id(*build())[case[0]].family
+        for build, test in (
+            (el34_pair, test_what_a_fault_of_the_fixed_bias_pair_changes),
+            (radio_output, test_what_a_fault_of_the_radio_output_changes),
+            (line_preamp, test_what_a_fault_of_the_line_preamp_changes),
+        )
+        for mark in test.pytestmark
+        for case in mark.args[1]
+    }
+
+    assert {kind.name for kind in FAULT_KINDS} - written == CHECKED_APART
 
 
 def test_a_raised_heater_supply_is_a_source_behind_the_leak() -> None:
