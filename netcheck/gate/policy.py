@@ -18,11 +18,13 @@ import re
 import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
+from fnmatch import fnmatchcase
 from importlib import resources
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
 from pydantic import (
+    AfterValidator,
     BaseModel,
     BeforeValidator,
     ConfigDict,
@@ -36,6 +38,7 @@ from netcheck.conditions import IDLE
 from netcheck.errors import ManyErrors, NetcheckError
 from netcheck.findings import Level
 from netcheck.likelihoods import LikelihoodClass
+from netcheck.roles.table import RoleName
 from netcheck.source import SourceText, Span
 from netcheck.units import format_quantity, parse_quantity
 
@@ -101,6 +104,17 @@ Pattern = Annotated[str, Field(min_length=1)]
 Patterns = tuple[Pattern, ...]
 
 
+def _role(pattern: str) -> str:
+    if not any(fnmatchcase(name, pattern.casefold()) for name in RoleName):
+        close = difflib.get_close_matches(pattern, list(RoleName), n=1)
+        meant = f"is `{close[0]}` meant?" if close else "`netcheck help drawing` lists them"
+        raise ValueError(f"no role is called `{pattern}`; {meant}")
+    return pattern
+
+
+RolePatterns = tuple[Annotated[Pattern, AfterValidator(_role)], ...]
+
+
 class Table(BaseModel):
     """A table of a policy: every key is known."""
 
@@ -124,7 +138,7 @@ class FaultRule(Table):
     name: Pattern
     kind: Patterns = ()
     part: Patterns = ()
-    role: Patterns = ()
+    role: RolePatterns = ()
     likelihood: tuple[LikelihoodClass, ...] = ()
     conditions: Patterns = ()
     victims: Victims = "all"
@@ -139,7 +153,7 @@ class TippingRule(Table):
     name: Pattern
     kind: Patterns = ()
     part: Patterns = ()
-    role: Patterns = ()
+    role: RolePatterns = ()
     victims: Victims = "tubes"
     quantities: Patterns = ()
     harmless_to: DefectSize

@@ -80,6 +80,8 @@ def test_keys_are_laid_over_the_default_and_lists_replace() -> None:
         ('[[waivers]]\nreason = "long enough"\nexpires = 2030-01-01', 1, "names a part", ""),
         ('[[waivers]]\npart = "R1"\nreason = "no"\nexpires = 2030-01-01', 3, "8 characters", ""),
         ('[[waivers]]\npart="R1"\nreason="long enough"\nexpires="soon"', 4, "expires", ""),
+        ('[[faults]]\nname="a"\nrole=["coupling_capasitor"]\nmax_ratio="any"', 3,
+         "no role is called `coupling_capasitor`; is `coupling_capacitor` meant?", ""),
         ('conditions = ["driven"]', 0, "has to hold", ""),
         ('not_solved = "maybe"', 1, "not_solved: this should be", ""),
         ('[wiring.codes]\nno-load = "off"', 2, "wiring.codes.no-load", ""),
@@ -93,6 +95,12 @@ def test_a_mistake_is_told_with_its_line(text: str, line: int, message: str, hin
     assert message in error.message
     assert hint in error.hint
     assert "pydantic" not in str(error)
+
+
+def test_a_role_may_be_a_pattern() -> None:
+    policy = parse_policy('[[faults]]\nname="a"\nrole=["*_Capacitor"]\nmax_ratio="any"\n')
+
+    assert policy.faults[0].role == ("*_Capacitor",)
 
 
 def test_all_mistakes_are_told_at_once_in_the_order_of_the_file() -> None:
