@@ -99,3 +99,50 @@ def test_a_schematic_is_told_by_its_content() -> None:
     flat = read_netlist_text(text, "renamed.txt", None, is_tube=lambda name: name != "x")
 
     assert {element.ref for element in flat.elements} >= {"X1", "X2", "L1", "VHT"}
+
+
+# Where the two ends of a resistor at (480, 144) are.  R270 and M270 as wires meet them in
+# published files, the others by turning a quarter more or by the mirror.
+ENDS = {
+    "R0": ((496, 160), (496, 240)), "R90": ((464, 160), (384, 160)),
+    "R180": ((464, 128), (464, 48)), "R270": ((496, 128), (576, 128)),
+    "M0": ((464, 160), (464, 240)), "M90": ((496, 160), (576, 160)),
+    "M180": ((496, 128), (496, 48)), "M270": ((464, 128), (384, 128)),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("orientation", ENDS)
+def test_an_asc_symbol_is_turned_then_mirrored(orientation: str) -> None:
+    (x1, y1), (x2, y2) = ENDS[orientation]
+    text = (
+        f"Version 4\nSHEET 1 880 680\nFLAG {x1} {y1} one\nFLAG {x2} {y2} two\n"
+        f"SYMBOL res 480 144 {orientation}\nSYMATTR InstName R1\nSYMATTR Value 1k\n"
+    )
+
+    (resistor,) = read_netlist_text(text, "t.asc", None, is_tube=str.isdigit).elements
+
+    assert resistor.nodes == ("one", "two")
+
+
+# As the documentation of the format has it: turned against the clock, then mirrored about an
+# axis of the sheet.
+TURNED = {
+    ("0", ""): (1, -2), ("90", ""): (-2, -1), ("180", ""): (-1, 2), ("270", ""): (2, 1),
+    ("0", "x"): (1, 2), ("90", "x"): (-2, 1), ("0", "y"): (-1, -2), ("90", "y"): (2, -1),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("angle", "mirror"), TURNED)
+def test_a_part_of_a_sheet_is_turned_then_mirrored(angle: str, mirror: str) -> None:
+    x, y = TURNED[angle, mirror]
+    mirrored = f"(mirror {mirror})" if mirror else ""
+    pins = '(pin passive line (at 1 2 0) (number "1")) (pin passive line (at 9 9 0) (number "2"))'
+    text = f"""(kicad_sch (version 20231120)
+ (lib_symbols (symbol "Device:R" (symbol "R_1_1" {pins})))
+ (label "one" (at {50 + x} {50 + y} 0))
+ (symbol (lib_id "Device:R") (at 50 50 {angle}) {mirrored} (unit 1) (uuid "r")
+  (property "Reference" "R1") (property "Value" "1k")))"""
+
+    (resistor,) = read_netlist_text(text, "t.kicad_sch", None, is_tube=str.isdigit).elements
+
+    assert resistor.nodes[0] == "one"

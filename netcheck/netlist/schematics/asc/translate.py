@@ -3,7 +3,7 @@
 Comes in: the text of a schematic, and the folder it lies in.  Goes out: a `Translation`: one
 card a symbol, in the order of the sheet, then the directives of its texts.
 
-An orientation is R or M and an angle: M mirrors left to right before it is turned.
+An orientation is R or M and an angle: M mirrors left to right after it was turned.
 """
 
 from __future__ import annotations
@@ -48,9 +48,9 @@ _TURNS: dict[str, Callable[[int, int], Point]] = {
     "R180": lambda x, y: (-x, -y),
     "R270": lambda x, y: (y, -x),
     "M0": lambda x, y: (-x, y),
-    "M90": lambda x, y: (-y, -x),
+    "M90": lambda x, y: (y, x),
     "M180": lambda x, y: (x, -y),
-    "M270": lambda x, y: (y, x),
+    "M270": lambda x, y: (-y, -x),
 }
 _VALUE_KEYS = ("spicemodel", "value", "value2", "spiceline", "spiceline2")
 _NOTE = re.compile(r";\s*!(.*)", re.DOTALL)
