@@ -43,6 +43,7 @@ QUANTITIES: tuple[Quantity, ...] = (
     Quantity("plate_plus_screen_dissipation_w", "plate plus screen"),
     Quantity("both_plates_dissipation_w", "both plates"),
     Quantity("plate_voltage_v", "plate voltage"),
+    Quantity("plate_peak_v", "plate peak"),
     Quantity("screen_voltage_v", "screen voltage"),
     Quantity("plate_and_screen_voltage_v", "plate and screen voltage"),
     Quantity("grid_voltage_negative_v", "grid voltage negative"),

@@ -50,7 +50,7 @@ TUBES_CONDUCTING: frozenset[ConditionKind] = frozenset({IDLE, DRIVEN})
 class PartLimit:
     """One limit of one part.
 
-    quantity: plate_dissipation_w screen_dissipation_w
+    quantity: plate_dissipation_w screen_dissipation_w plate_peak_v
         plate_plus_screen_dissipation_w both_plates_dissipation_w plate_voltage_v
         screen_voltage_v plate_and_screen_voltage_v grid_voltage_negative_v
         cathode_current_a heater_cathode_voltage_v output_current_a (rectifier)

@@ -9,13 +9,13 @@ bears, not what it was built for.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from types import MappingProxyType
 
 from netcheck.circuit.model import Circuit, Part
 from netcheck.judge.base import LimitTable, NotJudged, PartLimit
 from netcheck.judge.part_limits import capacitor_limit, resistor_limit, winding_limit
-from netcheck.judge.tube_limits import compares, tube_limits, used_rows
+from netcheck.judge.tube_limits import ARC_OVER_SOURCE, compares, tube_limits, used_rows
 from netcheck.roles.base import Roles
 from netcheck.solve.results import Solved
 
@@ -83,7 +83,7 @@ def _bulbs(circuit: Circuit) -> dict[str, tuple[str, ...]]:
     return {first: tuple(others) for first, *others in shared}
 
 
-def _assumptions(circuit: Circuit, limits: Iterable[PartLimit]) -> Iterator[str]:
+def _assumptions(circuit: Circuit, limits: Sequence[PartLimit]) -> Iterator[str]:
     yield from _assumed_ratings(limits)
     on_file = [(tube, tube.tube) for tube in circuit.tubes if tube.tube]
     sentences = {
@@ -91,6 +91,10 @@ def _assumptions(circuit: Circuit, limits: Iterable[PartLimit]) -> Iterator[str]
             tube.ref
             for tube, kind in on_file
             if used_rows(kind, "heater_cathode_voltage_v") and not tube.note.heater
+        ],
+        "no limit on the peaks of the plate is on file; they are compared with a floor at which "
+        "base and socket flash over (estimate)": [
+            limit.part for limit in limits if limit.source == ARC_OVER_SOURCE
         ],
         "the limit over both plates of the bulb is not compared (no envelope= in the note)": [
             tube.ref

@@ -6,8 +6,9 @@ zero-current rating while current flows).
 
 Watts and electrode currents are means over whole cycles, because heat follows the
 mean: a class-AB tube swings its plate to twice B+ and its cathode current to
-several times the mean in good health.  A capacitor's dielectric sees the peak; a
-winding is heated by its rms current.
+several times the mean in good health.  Insulation sees the peak: a capacitor's
+dielectric, a plate's base and socket, what lies between heater and cathode.  A winding is
+heated by its rms current.
 """
 
 from __future__ import annotations
@@ -78,7 +79,8 @@ def _of_tube(limit: PartLimit, solved: Solved) -> float | None:
         others = (solved.tubes[ref] for ref in limit.company if ref in solved.tubes)
         return state.plate_dissipation_w + sum(one.plate_dissipation_w for one in others)
     if limit.quantity == "heater_cathode_voltage_v":
-        return abs(state.cathode_v - limit.reference_v)
+        volts = (state.cathode_v, state.cathode_low_v, state.cathode_high_v)
+        return max(abs(each - limit.reference_v) for each in volts if each is not None)
     read = OF_TUBE.get(limit.quantity)
     value = read(state) if read else None
     return None if value is None else max(value, 0.0)
@@ -103,6 +105,7 @@ OF_TUBE: Mapping[str, Callable[[TubeState], float | None]] = {
     "screen_dissipation_w": lambda state: state.screen_dissipation_w,
     "plate_plus_screen_dissipation_w": _plate_plus_screen_w,
     "plate_voltage_v": lambda state: state.plate_v - state.cathode_v,
+    "plate_peak_v": lambda state: state.plate_peak_v,
     "screen_voltage_v": _screen_v,
     "plate_and_screen_voltage_v": _plate_and_screen_v,
     "grid_voltage_negative_v": lambda state: state.cathode_v - state.grid_v,

@@ -30,6 +30,16 @@ DISSIPATIONS_AND_CURRENT = ("plate_dissipation_w", "screen_dissipation_w", "cath
 OF_RECTIFIER = ("output_current_a", "heater_cathode_voltage_v")
 VOLTS_AT_ALL_TIMES = ("grid_voltage_negative_v", "heater_cathode_voltage_v")
 
+PEAK = "plate_peak_v"
+ARC_OVER_V = {"octal": 1200.0, "noval": 1000.0, "miniature": 800.0}
+OTHER_BASE_V = 1200.0
+SWING_OF_RATING = 2.4
+"""A plate rated for V swings to 2 V in class AB, and a fifth more in overdrive."""
+ARC_OVER_SOURCE = (
+    "octal: pulses of 1.2 kV are rated for the plate of a 6V6GTA in vertical deflection (from "
+    "memory); other bases, and 2.4 times the rated plate volts where that is more: common practice"
+)
+
 PREFERRED: dict[ConditionKind, tuple[Condition, ...]] = {
     IDLE: ("zero_signal", "any", "with_signal"),
     "driven": ("with_signal", "any", "zero_signal"),
@@ -61,7 +71,39 @@ def tube_limits(part: Part, connection: str, company: Sequence[str]) -> tuple[Pa
             found += _by_signal(part, rows, tuple(company))
     if joined:
         found += _joint_dissipation(part, connection, found)
+    if part.tube is not None and part.tube.power:
+        found.append(_peak(part, part.tube))
     return tuple(found)
+
+
+def _peak(part: Part, tube: TubeType) -> PartLimit:
+    """Return what the peaks of a power tube's plate are compared with.
+
+    They fall where the tube is cut off: a published limit at zero current is theirs, where
+    it is above the floor at which base and socket flash over.  Below it stands for direct
+    volts, which a pair on its data sheet passes at every peak.
+    """
+    rated = used_rows(tube, "plate_voltage_v")
+    at_base = next(
+        (volts for base, volts in ARC_OVER_V.items() if tube.base.startswith(base)), OTHER_BASE_V
+    )
+    running = [row.value for row in rated if row.condition != "cold"]
+    floor_v = max(at_base, SWING_OF_RATING * max(running, default=0.0))
+    for row in rated:
+        if row.condition == "cold" and row.value > floor_v:
+            limit = _limit(part, row, TUBES_CONDUCTING)
+            said = f"largest plate volts; {limit.comparison}; rating at zero current"
+            return replace(limit, quantity=PEAK, comparison=said)
+    return PartLimit(
+        part.ref,
+        PEAK,
+        floor_v,
+        floor_v,
+        "not_stated",
+        "largest plate volts against an estimated floor of arc-over at base and socket",
+        ARC_OVER_SOURCE,
+        TUBES_CONDUCTING,
+    )
 
 
 def _of_rectifier(part: Part, tube: TubeType) -> Iterator[PartLimit]:

@@ -134,6 +134,8 @@ class Observation:
             screen_dissipation_w=screen_w,
             plate_peak_v=float(np.max(plate - cathode)),
             cathode_peak_current_a=float(np.max(total)),
+            cathode_low_v=float(np.min(cathode)) if len(self.gaps) else None,
+            cathode_high_v=float(np.max(cathode)) if len(self.gaps) else None,
         )
 
     def _rectifier(self, part: Part) -> TubeState:

@@ -39,6 +39,9 @@ class TubeState:
     plate_peak_v: float
     """Largest plate-to-cathode voltage."""
     cathode_peak_current_a: float
+    cathode_low_v: float | None = None
+    cathode_high_v: float | None = None
+    """Between which the cathode swings, to ground; None at an operating point."""
 
     @property
     def cathode_current_a(self) -> float:

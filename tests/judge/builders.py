@@ -39,7 +39,12 @@ def tube_type(
     name: str, *limits: Limit, kind: str = "pentode", directly_heated: bool = False
 ) -> TubeType:
     return TubeType.model_construct(
-        name=name, kind=kind, power=True, directly_heated=directly_heated, limits=limits
+        name=name,
+        kind=kind,
+        power=True,
+        base="octal, 8 pins",
+        directly_heated=directly_heated,
+        limits=limits,
     )
 
 
