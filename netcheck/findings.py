@@ -100,6 +100,10 @@ _KINDS = (
         "The ranking is of what was finished; run it again for the rest.", _READING,
     ),
     FindingKind(
+        "out-of-budget", "error", "solved", "An audit that ran out of its time",
+        "The ranking is of what was solved by then, the likeliest first.", _READING,
+    ),
+    FindingKind(
         "joined-envelope", "note", "text", "Sections taken for one bulb",
         "No note says which sections share a bulb; `envelope=` does.", _READING,
     ),

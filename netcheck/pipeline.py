@@ -47,7 +47,7 @@ from netcheck.workbench.faulted import Bench, gross_at_idle, needs_drive, sustai
 from netcheck.workbench.hookup import bare_windings
 from netcheck.workbench.pairs import solve_pairs
 from netcheck.workbench.runaway import FedBack, with_feedback
-from netcheck.workbench.settings import Progress, Settings
+from netcheck.workbench.settings import Progress, Settings, pool_of
 from netcheck.workbench.tolerance import tolerance_of
 from netcheck.workbench.walks import find_continuous, sweep_sizes, walk_faults
 from netcheck.workbench.wiring import wiring_findings
@@ -57,7 +57,7 @@ __all__ = ["Progress", "Settings", "audit", "audit_circuit", "compare", "load_ci
 
 def audit(path: Path, options: Settings, progress: Progress) -> Audit:
     """Audit one netlist; raises NetcheckError where that cannot be done."""
-    with Pool(options.jobs, options.time_limit_s, options.memory_bytes) as pool:
+    with pool_of(options) as pool:
         circuit = load_circuit(path, options.tubes, options.read_limits)
         return audit_circuit(circuit, path.as_posix(), options, pool, progress)
 
@@ -78,6 +78,7 @@ def audit_circuit(
     circuit: Circuit, name: str, options: Settings, pool: Pool, progress: Progress
 ) -> Audit:
     """Audit a circuit that has been built."""
+    pool.allow(options.budget)
     roles = recognise(circuit)
     faults = _faults(circuit, roles, options)
     bench = Bench(circuit, options, pool, bare_windings(circuit, roles))
@@ -191,12 +192,12 @@ def _findings(
     base: Baseline,
     results: Sequence[FaultResult],
 ) -> tuple[Finding, ...]:
-    circuit, interrupted = bench.circuit, bench.pool.interrupted
+    circuit, stopped = bench.circuit, bench.pool.stopped
     return (
-        *((_interrupted(results),) if interrupted else ()),
+        *((_cut_short(stopped, results),) if stopped else ()),
         *circuit.findings,
         *check_circuit(circuit),
-        *(() if interrupted else wiring_findings(bench, base)),
+        *(() if stopped else wiring_findings(bench, base)),
         *overdriven(circuit, base.stresses),
         *advise(circuit, base.table, base.stresses),
     )
@@ -210,7 +211,7 @@ def _pairs(
     progress: Progress,
 ) -> Pairs | None:
     """Return pairs of faults, where that is asked for."""
-    if not bench.options.pairs or bench.pool.interrupted:
+    if not bench.options.pairs or bench.pool.stopped:
         return None
     return solve_pairs(bench, results, table, healthy, progress)
 
@@ -225,7 +226,7 @@ def _toleranced(
 ) -> Toleranced | None:
     """Return the healthy circuit over mains, parts and tubes, where that is asked for."""
     options, pool = bench.options.tolerance, bench.pool
-    if options is None or pool.interrupted:
+    if options is None or pool.stopped:
         return None
     found = tolerance_of(pool, bench.shared[IDLE], bench.circuit, roles, table, options, progress)
     return with_driven_corners(found, bench, roles, hookup, table, healthy, progress)
@@ -250,17 +251,20 @@ def _check_number(faults: Sequence[Fault], options: Settings) -> None:
         )
 
 
-def _interrupted(results: Sequence[FaultResult]) -> Finding:
-    """Return what to say of an audit that Ctrl-C ended."""
+def _cut_short(stopped: str, results: Sequence[FaultResult]) -> Finding:
+    """Return what to say of an audit that Ctrl-C or its budget ended."""
     lost = sum(
-        any(isinstance(one, NotSolved) and one.reason == INTERRUPTED for one in outcomes)
+        any(isinstance(one, NotSolved) and one.reason == stopped for one in outcomes)
         for outcomes in (result.conditions.values() for result in results)
     )
+    rest = (
+        f"{lost} of {len(results)} faults were not solved under every condition; "
+        "the ranking is of what was finished"
+    )
+    if stopped == INTERRUPTED:
+        return Finding("interrupted", "error", f"interrupted: {rest}")
     return Finding(
-        "interrupted",
-        "error",
-        f"interrupted: {lost} of {len(results)} faults were not solved under every condition; "
-        "the ranking is of what was finished",
+        "out-of-budget", "error", f"{stopped}: {rest}", hint="a larger `--budget` allows more"
     )
 
 
@@ -279,8 +283,9 @@ def sweep(
 
     which: part and kind.  points: sizes from end to end; tipping points come on top.
     """
-    with Pool(options.jobs, options.time_limit_s, options.memory_bytes) as pool:
+    with pool_of(options) as pool:
         circuit = load_circuit(path, options.tubes, options.read_limits)
+        pool.allow(options.budget)
         roles = recognise(circuit)
         fault = find_continuous(circuit, list_continuous(circuit, roles), *which)
         bench = Bench(circuit, options, pool, bare_windings(circuit, roles))
@@ -344,7 +349,7 @@ def _sweep_point(
 
 def compare(paths: tuple[Path, Path], options: Settings, progress: Progress) -> tuple[Audit, Audit]:
     """Audit two netlists, the one before a change and the one after it."""
-    with Pool(options.jobs, options.time_limit_s, options.memory_bytes) as pool:
+    with pool_of(options) as pool:
         circuits = [load_circuit(path, options.tubes, options.read_limits) for path in paths]
         before, after = (
             audit_circuit(circuit, path.as_posix(), options, pool, progress)

@@ -17,6 +17,7 @@ CIRCUIT = Path(__file__).resolve().parents[1] / "circuits" / "12ax7_preamp.cir"
 IDLE_ONLY = "it solves no signal"
 NO_READING = "it shows what is solved, not what a meter would read"
 NOMINAL = "it draws no units"
+IN_PART = "it needs all its states; Ctrl-C ends it"
 BY_POLICY = "its policy asks for units, not the command line"
 
 REFUSED = {
@@ -31,6 +32,7 @@ REFUSED = {
     "--jobs": {},
     "--tubes": {},
     "--limit": {},
+    "--budget": dict.fromkeys(("expect", "diagnose", "annotate", "draw"), IN_PART),
 }
 """By option the commands that refuse it, and why."""
 UNSOLVED = {"convert", "tubes", "faults", "fit", "help"}

@@ -130,15 +130,15 @@ def annotated_circuit(circuit: Circuit, name: str, options: Settings) -> Annotat
     from netcheck.circuit.checks import check_circuit
     from netcheck.report.annotation import AnnotatedCircuit
     from netcheck.roles import recognise
-    from netcheck.solve.pool import Pool
     from netcheck.solve.results import Solved
     from netcheck.workbench.baseline import solve_at_idle
     from netcheck.workbench.faulted import Bench
+    from netcheck.workbench.settings import pool_of
     from netcheck.workbench.wiring import roles_findings, wiring_findings
 
     findings = (*circuit.findings, *check_circuit(circuit))
     roles = recognise(circuit)
-    with Pool(options.jobs, options.time_limit_s, options.memory_bytes) as pool:
+    with pool_of(options) as pool:
         bench = Bench(circuit, options, pool)
         base = solve_at_idle(bench, roles)
         idle = base.outcomes[IDLE]

@@ -77,13 +77,13 @@ def opened(
     from netcheck.diagnose.dictionary import Dictionary, Store, usual_folder
     from netcheck.pipeline import load_circuit
     from netcheck.report.progress import progress_for_terminal
-    from netcheck.solve.pool import Pool
+    from netcheck.workbench.settings import pool_of
 
     pools: list[Pool] = []
 
     def pool() -> Pool:
         if not pools:
-            pools.append(Pool(options.jobs, options.time_limit_s, options.memory_bytes))
+            pools.append(pool_of(options))
         return pools[0]
 
     circuit = load_circuit(file, options.tubes, options.read_limits)

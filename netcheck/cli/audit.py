@@ -42,7 +42,7 @@ from netcheck.cli.choices import (
     settings_of,
     tolerance_options,
 )
-from netcheck.cli.limits import LimitOption
+from netcheck.cli.limits import BudgetOption, LimitOption, budget_of
 from netcheck.cli.shell import (
     EXIT_FINDINGS,
     EXIT_INTERRUPTED,
@@ -123,6 +123,7 @@ def audit(
     frequency: FrequencyOption = "1kHz",
     tubes: TubesOption = None,
     limit: LimitOption = None,
+    budget: BudgetOption = None,
     tolerance: ToleranceOption = False,
     draws: DrawsOption = None,
     seed: SeedOption = None,
@@ -148,6 +149,7 @@ def audit(
     options = replace(
         settings_of(jobs, tubes, limit, meter, frequency),
         idle_only=idle_only,
+        budget=budget_of(budget),
         tolerance=tolerance_options(tolerance, draws, seed, mains),
         view=View(rank_by.value, stage, part, kind, condition),
         pairs=pairs,

@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from netcheck.cli.choices import settings_of
-from netcheck.cli.limits import LimitOption
+from netcheck.cli.limits import BudgetOption, LimitOption, budget_of
 from netcheck.cli.shell import (
     FrequencyOption,
     JobsOption,
@@ -41,6 +41,7 @@ def compare(
     frequency: FrequencyOption = "1kHz",
     tubes: TubesOption = None,
     limit: LimitOption = None,
+    budget: BudgetOption = None,
     show_all: Annotated[
         bool, typer.Option("--all", help="Show every row, also what did not move.")
     ] = False,
@@ -56,7 +57,11 @@ def compare(
         check_readable(file)
         if output is not None:
             check_output(output, file)
-    options = replace(settings_of(jobs, tubes, limit, frequency=frequency), idle_only=idle_only)
+    options = replace(
+        settings_of(jobs, tubes, limit, frequency=frequency),
+        idle_only=idle_only,
+        budget=budget_of(budget),
+    )
     with progress_for_terminal() as progress:
         audits = pipeline.compare((before, after), options, progress)
     comparison = compared(*audits)

@@ -103,13 +103,13 @@ def _annotations(
 
     if plain:
         return role_annotations(circuit, roles)
-    from netcheck.solve.pool import Pool
     from netcheck.solve.results import NotSolved
     from netcheck.workbench.baseline import solve_at_idle
     from netcheck.workbench.faulted import Bench
+    from netcheck.workbench.settings import pool_of
 
     fault = _find_fault(circuit, roles, fault_id)
-    with Pool(options.jobs, options.time_limit_s, options.memory_bytes) as pool:
+    with pool_of(options) as pool:
         bench = Bench(circuit, options, pool)
         base = solve_at_idle(bench, roles)
         healthy = base.outcomes[IDLE]

@@ -104,12 +104,12 @@ def _run(file: Path, options: Settings, wanted: SheetOptions) -> BenchSheet:
     from netcheck.pipeline import load_circuit
     from netcheck.report.facts import shown_file
     from netcheck.report.progress import progress_for_terminal
-    from netcheck.solve.pool import Pool
+    from netcheck.workbench.settings import pool_of
 
     circuit = load_circuit(file, options.tubes, options.read_limits)
     with (
         progress_for_terminal() as progress,
-        Pool(options.jobs, options.time_limit_s, options.memory_bytes) as pool,
+        pool_of(options) as pool,
     ):
         return bench_sheet(circuit, shown_file(file.as_posix()), wanted, pool, progress)
 

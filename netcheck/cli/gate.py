@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from netcheck.cli.choices import USUAL_FREQUENCY, settings_of
-from netcheck.cli.limits import LimitOption
+from netcheck.cli.limits import BudgetOption, LimitOption, budget_of
 from netcheck.cli.shell import (
     EXIT_BUG,
     EXIT_FINDINGS,
@@ -67,6 +67,9 @@ BaselineOption = Annotated[
     ),
 ]
 
+USUAL_BUDGET = "30min"
+"""Of one netlist; the largest demo takes a minute on two cores."""
+
 
 @guarded
 def gate(
@@ -90,6 +93,7 @@ def gate(
     frequency: FrequencyOption = USUAL_FREQUENCY,
     tubes: TubesOption = None,
     limit: LimitOption = None,
+    budget: BudgetOption = USUAL_BUDGET,
     cluster: Annotated[
         str | None,
         typer.Option(
@@ -115,7 +119,13 @@ def gate(
         print_whole(default_text())
         return 0
     run = functools.partial(
-        _run, jobs=jobs, tubes=tubes, limit=limit, cluster=cluster, frequency=frequency
+        _run,
+        jobs=jobs,
+        tubes=tubes,
+        limit=limit,
+        cluster=cluster,
+        frequency=frequency,
+        budget=budget,
     )
     report = _checked(paths or [], policy, output, baseline, _date(today), run)
     _written(report, format, output, explain)
@@ -160,6 +170,7 @@ def _run(
     frequency: str,
     tubes: Path | None,
     limit: list[str] | None,
+    budget: str | None,
     cluster: str | None,
 ) -> CheckReport:
     """Audit here, one after the other; or side by side where there are several."""
@@ -170,7 +181,11 @@ def _run(
     from netcheck.workbench.settings import ToleranceOptions
 
     idle_only = "driven" not in found.policy.conditions
-    options = replace(settings_of(jobs, tubes, limit, frequency=frequency), idle_only=idle_only)
+    options = replace(
+        settings_of(jobs, tubes, limit, frequency=frequency),
+        idle_only=idle_only,
+        budget=budget_of(budget),
+    )
     if "toleranced" in found.policy.conditions:
         options = replace(options, tolerance=ToleranceOptions())
     workers = jobs or default_jobs()

@@ -7,6 +7,7 @@ What is refused for a limit names it, so that the message can be answered with t
 from __future__ import annotations
 
 import difflib
+import math
 from collections.abc import Sequence
 from dataclasses import fields, replace
 from typing import TYPE_CHECKING, Annotated
@@ -16,6 +17,7 @@ import typer
 from netcheck.errors import NetcheckError
 
 if TYPE_CHECKING:
+    from netcheck.solve.pool import Budget
     from netcheck.workbench.settings import Settings
 
 DEEPEST = 200
@@ -29,6 +31,38 @@ LimitOption = Annotated[
         "time=120s (of one case) or memory=8000MB (of a worker). Repeat for several.",
     ),
 ]
+
+
+BudgetOption = Annotated[
+    str | None,
+    typer.Option(
+        "--budget",
+        metavar="TIME",
+        help="How long solving one netlist may take (90s, 10min, 2h); what is not solved by "
+        "then says so, the likeliest faults first.",
+    ),
+]
+SECONDS = {"s": 1.0, "min": 60.0, "h": 3600.0}
+
+
+def budget_of(text: str | None) -> Budget | None:
+    """Return the budget that was asked for."""
+    from netcheck.solve.pool import Budget
+
+    if text is None:
+        return None
+    words = text.strip()
+    unit = next((name for name in ("min", "h", "s") if words.endswith(name)), "")
+    number = words.removesuffix(unit).strip()
+    try:
+        seconds = float(number) * SECONDS[unit]
+    except (ValueError, KeyError):
+        seconds = math.nan
+    if not (seconds > 0.0 and math.isfinite(seconds)):
+        raise NetcheckError(
+            f"--budget: `{text}` is not a time above zero", hint="such as 90s, 10min or 2h"
+        )
+    return Budget(seconds, words)
 
 
 def with_limits(options: Settings, words: Sequence[str] | None) -> Settings:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from netcheck.cli.choices import settings_of
-from netcheck.cli.limits import LimitOption
+from netcheck.cli.limits import BudgetOption, LimitOption, budget_of
 from netcheck.cli.shell import (
     FrequencyOption,
     JobsOption,
@@ -80,6 +80,7 @@ def sweep(
     frequency: FrequencyOption = "1kHz",
     tubes: TubesOption = None,
     limit: LimitOption = None,
+    budget: BudgetOption = None,
 ) -> int:
     """Solve one fault from nearly healthy to its worst, and mark where it tips."""
     from netcheck.report.files import check_output, write_whole
@@ -90,7 +91,11 @@ def sweep(
             check_output(target, file)
     if plot is not None:
         _check_image(plot)
-    options = replace(settings_of(jobs, tubes, limit, frequency=frequency), idle_only=not driven)
+    options = replace(
+        settings_of(jobs, tubes, limit, frequency=frequency),
+        idle_only=not driven,
+        budget=budget_of(budget),
+    )
     curve = _run(file, (part, kind), points, options)
     shown = _tube(curve, tube)
     if plot is not None:

@@ -92,8 +92,7 @@ def bench_sheet(
     for make in makers:
         steps.append(make())
         progress.advance()
-        if pool.interrupted:
-            raise KeyboardInterrupt
+        pool.heed_stop()
     progress.finish()
     return BenchSheet(
         name,

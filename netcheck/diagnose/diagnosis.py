@@ -101,8 +101,8 @@ def weighed_pairs(investigation: Investigation) -> PairsWeighed:
         weighed = weigh_pairs(investigation)
     except SolverUnavailableError as error:
         return PairsWeighed((), 0, 0, (f"two faults at once: {error.message}",))
-    if weighed.unsolved and investigation.basis.dictionary.pool().interrupted:
-        raise KeyboardInterrupt
+    if weighed.unsolved:
+        investigation.basis.dictionary.pool().heed_stop()
     return weighed
 
 

@@ -293,8 +293,7 @@ class Dictionary:
 
     def _heed_interrupt(self) -> None:
         """End after Ctrl-C: what was not solved is no page to be kept."""
-        if self.pool().interrupted:
-            raise KeyboardInterrupt
+        self.pool().heed_stop()
 
     def _limits(self) -> tuple[tuple[str, str, float], ...]:
         """Return the limits of heat that hold at idle, compared as everywhere else."""

@@ -11,6 +11,7 @@ A worker's memory is bounded by the system (`RLIMIT_AS`), its time by the parent
 from __future__ import annotations
 
 import contextlib
+import math
 import multiprocessing
 import os
 import shutil
@@ -25,7 +26,7 @@ from multiprocessing.connection import Connection, wait
 from types import TracebackType
 from typing import Any
 
-from netcheck.errors import NetcheckError, SolverUnavailableError
+from netcheck.errors import NetcheckError, SolverUnavailableError, UnanswerableError
 
 JobFunction = Callable[..., Any]
 PARENT_CHECK_S = 5.0
@@ -37,6 +38,8 @@ RENEW_AFTER = 20_000
 MOST_FAILED_STARTS = 5
 """So many workers in a row that end while they load mean a damaged library."""
 INTERRUPTED = "interrupted before it was solved"
+OUT_OF_BUDGET = "the budget"
+"""How the reason of a job begins that there was no time for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +53,14 @@ class Job:
     arguments: tuple[Any, ...]
     weight: int = 1
     """How far progress moves when the job is done, and how often the time limit it has."""
+
+
+@dataclass(frozen=True, slots=True)
+class Budget:
+    """How long a command may solve; words: as the user wrote it."""
+
+    seconds: float
+    words: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,8 +108,10 @@ class Pool:
         self.size = max(1, jobs or default_jobs())
         self.time_limit_s = time_limit_s
         self.memory_bytes = memory_bytes
-        self.interrupted = False
-        """Ctrl-C was pressed: nothing more is solved."""
+        self.stopped = ""
+        """Why nothing more is solved: Ctrl-C was pressed, or a budget is used up."""
+        self._deadline = math.inf
+        self._out_of_time = ""
         self._failed_starts = 0
         self.engine = ""
         self._shared: dict[str, Any] = {}
@@ -117,6 +130,30 @@ class Pool:
         trace: TracebackType | None,
     ) -> None:
         self.close()
+
+    @property
+    def interrupted(self) -> bool:
+        """Say whether Ctrl-C was pressed."""
+        return self.stopped == INTERRUPTED
+
+    def heed_stop(self) -> None:
+        """End what cannot do with a part of its answers; returns where all is well.
+
+        Raises KeyboardInterrupt after Ctrl-C, UnanswerableError where a budget is used up.
+        """
+        if self.interrupted:
+            raise KeyboardInterrupt
+        if self.stopped:
+            raise UnanswerableError(self.stopped, hint="a larger `--budget` allows more")
+
+    def allow(self, budget: Budget | None) -> None:
+        """Let what is run from now on take so long in all; None: as long as it takes."""
+        self._deadline = math.inf
+        if budget is not None:
+            self._deadline = time.monotonic() + budget.seconds
+            self._out_of_time = f"{OUT_OF_BUDGET} of {budget.words} was used up"
+        if not self.interrupted:
+            self.stopped = ""
 
     def close(self) -> None:
         """End all workers."""
@@ -143,22 +180,26 @@ class Pool:
         """Run all jobs; a lost one is answered by `Lost`.
 
         Raises SolverUnavailableError where no worker can load ngspice, and the
-        worker's own exception where a job fails with a bug of ours.  Ctrl-C loses
-        what is not answered yet, here and in every later call.
+        worker's own exception where a job fails with a bug of ours.  Ctrl-C and the end
+        of the budget lose what is not answered yet, here and in every later call.
         """
-        answers: list[Any] = [Lost(INTERRUPTED)] * len(jobs)
-        if not self.interrupted:
+        pending = Lost("")
+        answers: list[Any] = [pending] * len(jobs)
+        if not self.stopped:
             try:
                 self._run(jobs, answers, advance)
             except KeyboardInterrupt:
-                self.interrupted = True
-        return answers
+                self.stopped = INTERRUPTED
+        return [Lost(self.stopped) if one is pending else one for one in answers]
 
     def _run(self, jobs: Sequence[Job], answers: list[Any], advance: Callable[[int], None]) -> None:
         """Run all jobs and put each answer in its place as it comes."""
         waiting = deque(range(len(jobs)))
         open_jobs = len(jobs)
         while open_jobs:
+            if time.monotonic() > self._deadline:
+                self._stop()
+                return
             for worker in list(self._workers):
                 if worker.job is None and worker.cases >= RENEW_AFTER:
                     self._replace(worker)
@@ -178,6 +219,12 @@ class Pool:
         worker.cases += jobs[number].weight
         worker.until = time.monotonic() + self.time_limit_s * max(1, jobs[number].weight)
         _send(worker.pipe, (jobs[number].function, jobs[number].arguments))
+
+    def _stop(self) -> None:
+        """Leave what is under way: the budget is used up."""
+        self.stopped = self._out_of_time
+        for worker in [one for one in self._workers if one.job is not None]:
+            self._replace(worker)
 
     def _wait(self) -> None:
         pipes = [worker.pipe for worker in self._workers]

@@ -88,8 +88,7 @@ def solve_at_rest(bench: Bench, roles: Roles, *, cold: bool) -> Baseline:
     Raises UnanswerableError where it does not solve or none of its tubes conducts.
     """
     idle = bench.healthy(IDLE)
-    if bench.pool.interrupted:
-        raise KeyboardInterrupt
+    bench.pool.heed_stop()
     outcomes: dict[str, Outcome] = {IDLE: require_health(bench.circuit, roles, idle)}
     if cold:
         outcomes[COLD_START] = bench.healthy(COLD_START)

@@ -26,7 +26,7 @@ from netcheck.faults import kind_of
 from netcheck.faults.base import Fault
 from netcheck.roles.base import OutputTransformer, Roles
 from netcheck.solve.driven import DrivenAnswer, DrivenRequest, solve_driven
-from netcheck.solve.pool import INTERRUPTED, Job, Lost, Pool, Shared
+from netcheck.solve.pool import Job, Lost, Pool, Shared
 from netcheck.solve.results import Hookup, NotSolved, Outcome, Solved, StartState
 from netcheck.units import format_quantity
 from netcheck.workbench.settings import Circuitry, Progress
@@ -119,7 +119,7 @@ def _driven(
     state, starts = _healthy(pool, shared, hookup, full_v, learn=True)
     if isinstance(state, NotSolved):
         why = f"not driven: the healthy circuit has no state at {BASS_HZ:g} Hz: {state.reason}"
-        lost = NotSolved(CONDITION, INTERRUPTED if pool.interrupted else why, full_v)
+        lost = NotSolved(CONDITION, pool.stopped or why, full_v)
         return Bass({CONDITION: state}, dict.fromkeys(chosen, lost))
     outcomes: dict[int, Outcome] = {
         number: NotSolved(CONDITION, f"not driven: {gross[number]}", full_v, skipped=True)

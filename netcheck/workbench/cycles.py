@@ -40,7 +40,7 @@ def with_cycles(
     for fault, outcome in zip(faults, outcomes, strict=True):
         if isinstance(outcome, Solved) and not stays(outcome, healthy):
             restless.setdefault(fault.changes, outcome)
-    if not restless or bench.pool.interrupted:
+    if not restless or bench.pool.stopped:
         return list(outcomes)
     progress.start("what does not stay at idle", len(restless))
     jobs = [

@@ -81,14 +81,24 @@ class Bench:
         self, faults: Sequence[Fault], healthy: Solved, progress: Progress
     ) -> dict[str, list[Outcome]]:
         """Return the operating points of every fault, warm and cold."""
-        variants = [fault.changes for fault in faults]
+        order = self._order(faults)
+        variants = [faults[number].changes for number in order]
         self._note_absent(variants)
         meter_nets = meter_matters(healthy)
         outcomes: dict[str, list[Outcome]] = {}
         for condition, nets in ((IDLE, meter_nets), (COLD_START, ())):
             task = replace(self._watched(condition, nets), healthy=self._share_idle(healthy))
-            outcomes[condition] = idle_outcomes(self.pool, task, variants, progress.advance)
+            found = idle_outcomes(self.pool, task, variants, progress.advance)
+            placed = dict(zip(order, found, strict=True))
+            outcomes[condition] = [placed[number] for number in range(len(faults))]
         return outcomes
+
+    def _order(self, faults: Sequence[Fault]) -> list[int]:
+        """Return the numbers of faults as they are solved: the likeliest first if time is short."""
+        numbers = list(range(len(faults)))
+        if self.options.budget is not None:
+            numbers.sort(key=lambda number: -faults[number].likelihood.value)
+        return numbers
 
     def tipping_points(
         self, faults: Sequence[ContinuousFault], table: LimitTable, healthy: Mapping[str, Solved]
@@ -128,12 +138,15 @@ class Bench:
             self._share_idle(idle),
         )
         families: dict[tuple[tuple[str, ...], str], list[int]] = {}
-        for number, fault in enumerate(faults):
+        for number in self._order(faults):
             if number not in gross:
-                families.setdefault((fault.parts, fault.family), []).append(number)
+                families.setdefault((faults[number].parts, faults[number].family), []).append(
+                    number
+                )
         progress.advance(len(gross))
         variants = [[faults[number].changes for number in family] for family in families.values()]
-        answers = driven_outcomes(self.pool, task, variants, progress.advance)
+        in_turn = self.options.budget is not None
+        answers = driven_outcomes(self.pool, task, variants, progress.advance, in_turn=in_turn)
         places = [number for family in families.values() for number in family]
         by_fault: dict[int, Mapping[str, Outcome]] = dict(zip(places, answers, strict=True))
         for number, reason in gross.items():

@@ -81,7 +81,7 @@ def with_feedback(
         for ref in stage.tubes
         if bench.circuit[ref].has_pin("grid") and any(_is_of(fault, ref) for fault in faults)
     }
-    if not tubes or bench.pool.interrupted:
+    if not tubes or bench.pool.stopped:
         return FedBack(each, ())
     progress.start("grid current that feeds back", len(tubes) * len(grid_currents()))
     answers = _answers(bench, tuple(tubes), idle, progress)

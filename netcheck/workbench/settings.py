@@ -11,7 +11,7 @@ from netcheck.circuit.model import Circuit
 from netcheck.faults.base import BuildState
 from netcheck.netlist.lines import DEFAULT_LIMITS, ReadLimits
 from netcheck.rank import View
-from netcheck.solve.pool import MEMORY_BYTES, Pool, Shared
+from netcheck.solve.pool import MEMORY_BYTES, Budget, Pool, Shared
 
 SHOW_ALL = View()
 MOST_FAULTS = 5000
@@ -50,8 +50,15 @@ class Settings:
     pairs: bool = False
     build: BuildState = "unknown"
     age_years: float | None = None
+    budget: Budget | None = None
+    """How long the solving of one netlist may take; what is not solved by then says so."""
     walks: int = 0
     """Continuous faults to walk in steps from nearly healthy, for a reader with a slider."""
+
+
+def pool_of(options: Settings) -> Pool:
+    """Return workers as the options ask for them; the caller closes them."""
+    return Pool(options.jobs, options.time_limit_s, options.memory_bytes)
 
 
 class Progress(Protocol):

@@ -181,13 +181,17 @@ def driven_outcomes(
     task: DrivenTask,
     families: Sequence[Sequence[tuple[Change, ...]]],
     advance: Advance = lambda count: None,
+    *,
+    in_turn: bool = False,
 ) -> list[Mapping[str, Outcome]]:
     """Return, for each variant of each family, its outcome under every drive.
 
     The largest families are given out first, so that no worker is left alone with
-    one at the end; a family whose worker is lost is solved again one by one.
+    one at the end, or else in turn; a family whose worker is lost is solved again one by one.
     """
-    order = sorted(range(len(families)), key=lambda number: -len(families[number]))
+    order = list(range(len(families)))
+    if not in_turn:
+        order.sort(key=lambda number: -len(families[number]))
     jobs = [_family_job(task, families[number]) for number in order]
     answers = dict(zip(order, pool.run(jobs, advance), strict=True))
     outcomes: list[Mapping[str, Outcome]] = []

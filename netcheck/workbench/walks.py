@@ -38,7 +38,7 @@ def walk_faults(
 ) -> tuple[Walk, ...]:
     """Walk as many faults as the options ask for, the smallest sufficient defect first."""
     most = bench.options.walks
-    if not most or bench.pool.interrupted:
+    if not most or bench.pool.stopped:
         return ()
     by_id = {fault.id: fault for fault in faults}
     found = sorted(
