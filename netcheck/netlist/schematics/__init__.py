@@ -14,7 +14,7 @@ from pathlib import Path, PurePosixPath
 from netcheck.errors import NetcheckError, NetlistError
 from netcheck.netlist.flat import FlatNetlist
 from netcheck.netlist.lines import ReadLimits
-from netcheck.netlist.schematics.forms import is_asc, list_name
+from netcheck.netlist.schematics.forms import is_asc, list_name, refuse_old_form
 from netcheck.netlist.sockets import SocketOf
 from netcheck.source import SourceText
 
@@ -22,7 +22,8 @@ __all__ = ["is_schematic", "read_schematic"]
 
 
 def is_schematic(source: SourceText) -> bool:
-    """Tell a schematic by its content, or by its ending."""
+    """Tell a schematic by its content, or by its ending; an older form is refused."""
+    refuse_old_form(source)
     return is_asc(source) or bool(list_name(source))
 
 

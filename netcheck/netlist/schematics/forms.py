@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+from netcheck.errors import NetlistError
 from netcheck.source import SourceText
 
 _ASC_HEAD = re.compile(r"\s*version\s+4(?:\.\d+)?\s*$", re.IGNORECASE)
@@ -26,3 +27,12 @@ def list_name(source: SourceText) -> str:
     """Return the name of the list a file holds, where it is one that is read here."""
     match = _LIST_HEAD.match(source.text)
     return match.group(1) if match else ""
+
+
+def refuse_old_form(source: SourceText) -> None:
+    """Raise `NetlistError` for a schematic of a form before the s-expressions."""
+    if source.line(1).startswith("EESchema Schematic File Version"):
+        raise NetlistError(
+            f"{source.name} is a schematic of an older form, which is not read",
+            hint="open it in a newer version and save it as .kicad_sch, or export its netlist",
+        )

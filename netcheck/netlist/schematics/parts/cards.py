@@ -12,7 +12,13 @@ from collections.abc import Callable, Iterable
 
 from netcheck.netlist.parse import flag_of
 from netcheck.netlist.schematics.drawn import DrawnCard, as_word, one_line
-from netcheck.netlist.schematics.parts.devices import device_card, source_card, subcircuit_card
+from netcheck.netlist.schematics.parts.devices import (
+    bridge_cards,
+    device_card,
+    model_name,
+    source_card,
+    subcircuit_card,
+)
 from netcheck.netlist.schematics.parts.drawn_parts import DrawnPart
 from netcheck.netlist.schematics.parts.kinds import kind_by_reference, kind_by_symbol
 from netcheck.netlist.schematics.parts.notes import notes_of
@@ -55,9 +61,9 @@ class PartCards:
         if part.fields.get(FIELD, "").strip():
             return written_cards(part, self.told)
         kind = kind_by_symbol(part)
+        if kind == "X" and model_name(part).casefold() in self.own_models():
+            return subcircuit_card(part, self.own_models(), self.told)
         if kind in {"", "X", "connector"} and (type_name := tube_type(part, self.is_tube)):
-            if type_name.casefold() in self._own_names(part, kind):
-                return subcircuit_card(part, self.own_models(), self.told)
             return tube_cards(part, type_name, self.socket_of, self.told)
         if not kind and is_drawn_as_tube(part):
             return self._unknown_tube(part)
@@ -67,6 +73,8 @@ class PartCards:
                 return self._passive(part, kind)
             case "V" | "I":
                 return source_card(part, kind, self.told)
+            case "bridge":
+                return bridge_cards(part, self.told)
             case "D" | "Q" | "J" | "M":
                 return device_card(part, kind, self.told)
             case "X":
@@ -84,9 +92,6 @@ class PartCards:
             case "connector" | "nothing":
                 return self._set_aside(part, kind)
         return self._unknown(part)
-
-    def _own_names(self, part: DrawnPart, kind: str) -> set[str]:
-        return set(self.own_models()) if kind == "X" else set()
 
     def _unknown_tube(self, part: DrawnPart) -> list[DrawnCard]:
         shown = printable(part.value)[:40]
@@ -286,6 +291,10 @@ class PartCards:
 
 def _given_value(part: DrawnPart, letter: str) -> str:
     """Return the value of a part: its text, or what its simulation fields say instead."""
+    if part.fields.get("spice_primitive", "").strip().upper() == letter and (
+        model := part.fields.get("spice_model", "").strip()
+    ):
+        return model
     for name in ("sim.params", "spice_model"):
         for word in part.fields.get(name, "").split():
             key, equals, value = word.partition("=")

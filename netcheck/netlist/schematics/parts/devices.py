@@ -36,6 +36,10 @@ _POLES: dict[str, tuple[tuple[str, ...], ...]] = {
 _NUMBERS = {"V": ("1", "2"), "I": ("1", "2"), "D": ("2", "1")}
 """Pins without a name: of a diode the first is the cathode, in the stock libraries."""
 
+_OF_THE_SUPPLY = frozenset({"~", "", "ac", "ac1", "ac2", "~1", "~2"})
+_OF_A_BRIDGE: tuple[tuple[int | str, int | str], ...] = ((0, "+"), (1, "+"), ("-", 0), ("-", 1))
+"""Anode and cathode of each diode: a pole, or a number of a supply pin."""
+
 
 def source_card(part: DrawnPart, letter: str, told: Tellings) -> list[DrawnCard]:
     """Return the card of a voltage or current source."""
@@ -51,6 +55,8 @@ def source_card(part: DrawnPart, letter: str, told: Tellings) -> list[DrawnCard]
         words = f"{kind}({' '.join(values)})"
     elif kind == "PWL":
         words = f"PWL({parameters.get('pwl', '0 0')})"
+    elif part.fields.get("spice_primitive", "").strip():
+        words = part.fields.get("spice_model", "").strip() or _plain_level(part, letter, told)
     else:
         words = parameters.get("dc", "") or _plain_level(part, letter, told)
     if not words:
@@ -94,11 +100,36 @@ def device_card(part: DrawnPart, letter: str, told: Tellings) -> list[DrawnCard]
     return [DrawnCard(card, part.place), *cards]
 
 
+def bridge_cards(part: DrawnPart, told: Tellings) -> list[DrawnCard]:
+    """Return the four diodes of a bridge, from its pins `+`, `-` and two for the supply."""
+    poles = {pin.name: pin.net for pin in part.pins}
+    supply = [pin.net for pin in part.pins if pin.name.casefold() in _OF_THE_SUPPLY]
+    if "+" not in poles or "-" not in poles or len(supply) != len(_OF_A_BRIDGE) // 2:
+        told.error(
+            part.place,
+            f"the pins of the bridge {part.ref} cannot be told",
+            "a field `Netlist` says its diodes, anode first: `D 3 1 1N4007 | D 4 1 1N4007 | ...`",
+        )
+        return []
+    name = as_word(part.fields.get("sim.name", "") or "rectifier")
+    ref, cards = as_word(part.ref), []
+    for number, (anode, cathode) in enumerate(_OF_A_BRIDGE, 1):
+        nets = [supply[pole] if isinstance(pole, int) else poles[pole] for pole in (anode, cathode)]
+        cards.append(DrawnCard(f"D{ref}_{number} {' '.join(nets)} {name}", part.place))
+    return cards
+
+
+def model_name(part: DrawnPart) -> str:
+    """Return the name of the subcircuit that a part's fields or its value give."""
+    fields = part.fields
+    return (fields.get("sim.name") or fields.get("spice_model") or part.value).strip()
+
+
 def subcircuit_card(
     part: DrawnPart, models: Mapping[str, tuple[str, ...]], told: Tellings
 ) -> list[DrawnCard]:
     """Return the card that calls a subcircuit of the user's own."""
-    name = part.fields.get("sim.name", "") or part.fields.get("spice_model", "") or part.value
+    name = model_name(part)
     pins = {pin.number: pin.net for pin in part.pins}
     said = _said_pins(part)
     formal = models.get(name.casefold(), ())

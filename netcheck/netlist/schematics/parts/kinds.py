@@ -26,6 +26,7 @@ _SYMBOLS: tuple[tuple[re.Pattern[str], str], ...] = tuple(
         (r"^(?:VDC|VSIN|VPULSE|VPWL|VAC|VEXP|VSFFM|VAM|VSOURCE|V)$", "V"),
         (r"^(?:IDC|ISIN|IPULSE|IPWL|ISOURCE|I)$", "I"),
         (r"^Battery(?:_Cell)?$", "V"),
+        (r"^D_Bridge.*", "bridge"),
         (r"^(?:D|LED|D_.*|LED_.*|DIODE)$", "D"),
         (r"^Q_.*$", "Q"),
         (r"^Fuse.*", "fusible"),
