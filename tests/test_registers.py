@@ -178,6 +178,28 @@ def test_the_rows_of_roles_are_named_as_the_program_names_them() -> None:
     assert all(each.kind.place and each.kind.does for each in RoleName)
 
 
+# Lists of names in types
+
+
+def literals(tree: ast.AST) -> list[frozenset[object]]:
+    """Return the names in each `Literal` of three and more."""
+    found = [
+        frozenset(each.value for each in ast.walk(node.slice) if isinstance(each, ast.Constant))
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Subscript) and getattr(node.value, "id", "") == "Literal"
+    ]
+    return [each for each in found if len(each) > 2]
+
+
+def test_no_list_of_names_is_declared_twice() -> None:
+    found: dict[frozenset[object], list[str]] = {}
+    for module in sorted(PACKAGE.rglob("*.py")):
+        for names in literals(ast.parse(module.read_text(encoding="utf-8"))):
+            found.setdefault(names, []).append(module.relative_to(PACKAGE).as_posix())
+
+    assert {names: places for names, places in found.items() if len(places) > 1} == {}
+
+
 # Likelihoods
 
 

@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
+from typing import get_args
 
 from netcheck.circuit.model import Circuit
 from netcheck.faults.base import (
@@ -25,7 +26,7 @@ from netcheck.faults.base import (
 )
 from netcheck.likelihoods import LIKELIHOOD_CLASSES, LikelihoodClass
 
-BUILD_STATES: tuple[BuildState, ...] = ("unknown", "new_build", "restored", "untouched_and_old")
+BUILD_STATES: tuple[BuildState, ...] = get_args(BuildState)
 CLASSES: tuple[LikelihoodClass, ...] = LIKELIHOOD_CLASSES[::-1]
 
 STEPS: Mapping[Cause, Mapping[BuildState, int]] = {

@@ -24,6 +24,7 @@ if TYPE_CHECKING:  # the command line starts without the solver
 
 Outcome = Literal["unanswered", "fail", "unsolved", "warn", "waived", "known", "note", "pass"]
 Family = Literal["netlist", "healthy", "tolerance", "fault", "tipping", "wiring", "waiver"]
+Conclusion = Literal["pass", "fail", "unanswered"]
 Move = Literal["new", "worse", "same", "better", "gone"]
 Change = Literal["", Move]
 
@@ -149,7 +150,7 @@ class CheckReport:
         return Counter(row.outcome for _, row in self.every_row())
 
     @property
-    def verdict(self) -> Literal["pass", "fail", "unanswered"]:
+    def verdict(self) -> Conclusion:
         """Return what it all comes to; not knowing beats failing."""
         counts = self.counts()
         if counts["unanswered"]:

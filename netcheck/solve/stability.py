@@ -25,7 +25,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import pi
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -54,6 +53,7 @@ from netcheck.solve.network import (
 )
 from netcheck.solve.ngspice import Array
 from netcheck.solve.results import AUDIO_BAND_HZ, Outcome, Solved, Stability
+from netcheck.tubes.types import CapacitanceName
 
 SHIFT_PER_S = 2e3
 """Between the poles of coupling capacitors and those of tube capacitances."""
@@ -70,7 +70,7 @@ FASTEST_PER_S = 1e10
 STRAYS_F = 30e-12
 """From every net to ground: wiring on tags and a screened lead (common practice)."""
 
-BETWEEN: tuple[tuple[Literal["grid_plate_f", "input_f", "output_f"], str, str], ...] = (
+BETWEEN: tuple[tuple[CapacitanceName, str, str], ...] = (
     ("grid_plate_f", "grid", "plate"),
     ("input_f", "grid", "cathode"),
     ("output_f", "plate", "cathode"),

@@ -14,8 +14,11 @@ from typing import Annotated, Literal, Self
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationInfo
 from pydantic import model_validator as validate_model
 
+from netcheck.ratings.systems import RatingSystem
+
 Kind = Literal["triode", "pentode", "rectifier"]
-RatingSystem = Literal["design_center", "design_maximum", "absolute_maximum", "not_stated"]
+Connection = Literal["pentode", "triode", "ultralinear"]
+Basis = Literal["published", "derived", "curve"]
 Condition = Literal[
     "any",
     "zero_signal",
@@ -134,14 +137,14 @@ class OperationRow(Frozen):
     plate_v: Volts
     grid_v: Volts
     screen_v: Volts | None = None
-    connection: Literal["pentode", "triode", "ultralinear"] = "pentode"
+    connection: Connection = "pentode"
     plate_a: Positive | None = None
     screen_a: Positive | None = None
     cathode_a: Positive | None = None
     transconductance_s: Positive | None = None
     plate_resistance_ohm: Positive | None = None
     amplification: Positive | None = None
-    basis: Literal["published", "derived", "curve"] = "published"
+    basis: Basis = "published"
     tolerance: Annotated[float, Field(gt=0, lt=1)] = 0.05
     tube: str = ""
     source: Source
@@ -170,7 +173,7 @@ class SignalRow(Frozen):
     """
 
     form: Literal["single_ended", "push_pull"]
-    connection: Literal["pentode", "triode", "ultralinear"] = "pentode"
+    connection: Connection = "pentode"
     tap: Annotated[float, Field(ge=0, lt=1)] = 0.0
     plate_v: Positive
     screen_v: Positive | None = None
@@ -205,7 +208,7 @@ class Drop(Frozen):
 
     drop_v: Positive
     plate_a: Positive
-    basis: Literal["published", "derived", "curve"] = "published"
+    basis: Basis = "published"
     used: bool = True
     source: Source
     note: str = ""

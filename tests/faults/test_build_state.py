@@ -7,6 +7,7 @@ from dataclasses import replace
 import pytest
 
 from netcheck.circuit.model import Circuit
+from netcheck.cli.choices import Build
 from netcheck.faults import BUILD_STATES, FAULT_KINDS, list_faults
 from netcheck.faults.base import BuildState, Fault
 from netcheck.faults.build_state import CLASSES, REASONS, STEPS, level_in
@@ -103,6 +104,10 @@ def test_what_a_kind_expects_is_a_level_its_faults_have() -> None:
     wrong = {key: (table[key], levels) for key, levels in found.items() if table[key] not in levels}
 
     assert wrong == {}
+
+
+def test_the_command_line_offers_every_state() -> None:
+    assert tuple(each.value for each in Build) == BUILD_STATES
 
 
 def test_every_cause_has_its_reason_and_its_steps() -> None:

@@ -12,6 +12,7 @@ from netcheck.report.checks import (
     OUTCOMES,
     CheckedFile,
     CheckReport,
+    Conclusion,
     Family,
     Move,
     Outcome,
@@ -136,9 +137,7 @@ class GateObject:
         str, Field(description="Name of the file the policy came from, without its folder.")
     ]
     baseline: Text
-    verdict: Annotated[
-        Literal["pass", "fail", "unanswered"], Field(description="Exit code 0, 1 and 2.")
-    ]
+    verdict: Annotated[Conclusion, Field(description="Exit code 0, 1 and 2.")]
     interrupted: bool
     counts: Annotated[
         dict[Outcome, Annotated[int, Field(ge=0)]],
