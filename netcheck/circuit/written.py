@@ -67,7 +67,7 @@ class _Writer:
 
     def part(self, part: Part) -> Iterator[str]:
         """Yield the lines of one part: where it is drawn, and its card."""
-        if part.span is not None and part.span.drawn:
+        if part.span is not None and part.span.drawn not in {"", part.ref}:
             yield f"* {printable(part.span.drawn)}"
         note = note_text(part.note)
         card = self._card(part)

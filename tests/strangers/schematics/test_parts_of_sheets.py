@@ -160,6 +160,23 @@ def test_a_switch_stands_as_its_field_says(tmp_path: Path) -> None:
     assert [(one.ref, one.nodes) for one in flat.elements] == [("VSW1", ("b", "c"))]
 
 
+def test_what_a_connector_needs_is_said_with_its_pins(tmp_path: Path) -> None:
+    text = netlist_of("J1", "Connector_Audio:AudioJack2", "in", {"T": "a", "S": "GND"})
+    resistor = '(comp (ref "R1") (value "1k") (libsource (lib "Device") (part "R")))'
+    nodes = '(node (ref "R1") (pin "1")) (node (ref "J1")'
+    text = text.replace("(components ", f"(components {resistor} ")
+    text = text.replace('(node (ref "J1")', nodes, 1)
+    text = text.replace("(nets ", '(nets (net (name "b") (node (ref "R1") (pin "2"))) ', 1)
+    file = tmp_path / "t.net"
+    file.write_text(text)
+
+    flat = read_netlist(file, is_tube=lambda word: False)
+
+    assert cards(flat) == ["R1 a b 1000.0"]
+    (said,) = [one.message for one in flat.findings if one.rule == "part-set-aside"]
+    assert "`V T S 0 ;! input`" in said
+
+
 def test_a_report_says_where_on_the_sheet() -> None:
     from netcheck.report.console import plain_text
     from netcheck.report.terminal.closing import _finding_text

@@ -118,7 +118,7 @@ class PartCards:
                 "part-set-aside",
                 part.place,
                 f"the connector {part.ref} is set aside: what is plugged in is not drawn; a field "
-                "`Netlist` such as `V 1 2 0 ;! input` says it",
+                f"`Netlist` such as `V {_two_pins(part)} 0 ;! input` says it",
                 part.ref,
             )
         return []
@@ -302,6 +302,12 @@ def _given_value(part: DrawnPart, letter: str) -> str:
             if equals and key.casefold() == letter.casefold() and not value.startswith("${"):
                 return value
     return part.value.strip()
+
+
+def _two_pins(part: DrawnPart) -> str:
+    """Return the pins of a connector that a source may stand at: tip and sleeve of a jack."""
+    numbers = sorted({pin.number for pin in part.pins}, key=lambda one: (len(one), one))
+    return "T S" if {"T", "S"} <= set(numbers) else " ".join([*numbers, "1", "2"][:2])
 
 
 def _is_polarized(part: DrawnPart) -> bool:
