@@ -38,12 +38,12 @@ from netcheck.solve.pool import INTERRUPTED, Pool
 from netcheck.solve.results import Hookup, NotSolved, Outcome, Solved
 from netcheck.tipping import TippingPoint
 from netcheck.tubes.library import library_with
-from netcheck.workbench.baseline import Baseline, solve_at_rest
+from netcheck.workbench.baseline import Baseline, gross_at_idle, solve_at_rest
 from netcheck.workbench.bass import Bass, faults_in_the_bass
 from netcheck.workbench.cycles import with_cycles
 from netcheck.workbench.drive import DrivenHealth, drive_healthy
 from netcheck.workbench.driven_corners import with_driven_corners
-from netcheck.workbench.faulted import Bench, gross_at_idle, needs_drive, sustained
+from netcheck.workbench.faulted import Bench, needs_drive, sustained
 from netcheck.workbench.hookup import bare_windings
 from netcheck.workbench.pairs import solve_pairs
 from netcheck.workbench.runaway import FedBack, with_feedback
@@ -95,7 +95,7 @@ def audit_circuit(
         conditions = {**conditions, IDLE: lasting}
         driven = drive_healthy(bench, roles, hookup, idle, rest.table, progress)
         healthy = {**rest.outcomes, **driven.outcomes}
-        gross = gross_at_idle(circuit, rest.table, idle, conditions[IDLE])
+        gross = gross_at_idle(rest, faults, conditions[IDLE])
         more, bass = _drive_faults(bench, roles, hookup, driven, healthy, faults, progress, gross)
         conditions, base = {**conditions, **more}, rest.having({**bass.healthy, **healthy})
         assumptions += bass.assumptions(len(faults), options.frequency_hz)

@@ -21,6 +21,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from netcheck.circuit.model import Circuit, natural_key
+from netcheck.conditions import is_in_use
 from netcheck.faults.base import Fault
 from netcheck.judge.base import GROSS_RATIO, LimitTable, Load, Verdict
 from netcheck.judge.stress import judge_state
@@ -28,7 +29,7 @@ from netcheck.judge.unjudged import loaded_unjudged
 from netcheck.judge.verdict import (
     GRAVITY,
     condition_verdict,
-    gravest,
+    fault_verdict,
     stays,
 )
 from netcheck.solve.results import Outcome, Solved
@@ -62,8 +63,9 @@ class FaultResult:
 
     victims: stresses over or at a limit that the fault is charged with, the
         worst first, one for each part and quantity.
-    worst: the first victim; without victims the raised stress that is nearest
-        to its limit; None where nothing could be judged.
+    worst: the first victim; without victims what is over its limit in health already,
+        else the raised load that is nearest to its limit; None where nothing could be
+        judged.
     gross: its worst ratio is beyond what the order can tell.
     part_stresses: by part its highest stress of all conditions.
     unjudged: parts without a rating that the fault loads much harder.
@@ -123,7 +125,7 @@ def judge_fault(
     return FaultResult(
         fault,
         conditions,
-        gravest(verdicts.values()),
+        fault_verdict(verdicts),
         verdicts,
         worst,
         victims,
@@ -210,9 +212,13 @@ def _stress_order(stress: Load) -> tuple[object, ...]:
 
 
 def _nearest(stresses: Sequence[Load]) -> Load | None:
-    """The raised stress nearest to its limit; of equals the first of the table."""
+    """The load that is over its limit all the same, or the raised one nearest to it.
+
+    Of equals it is the first of the table.
+    """
+    over = [one for one in stresses if one.level == "over_limit" and is_in_use(one.condition)]
     raised = [one for one in stresses if one.ratio - one.healthy_ratio > RAISED]
-    return max(raised or stresses, key=lambda one: one.ratio, default=None)
+    return max(over or raised or stresses, key=lambda one: one.ratio, default=None)
 
 
 def _highest_by_part(stresses: Iterable[Load]) -> Mapping[str, Load]:

@@ -13,7 +13,7 @@ from netcheck.circuit.model import Circuit, Part, Pin
 from netcheck.conditions import WORST_DRIVE
 from netcheck.faults.base import Defect, Fault, likelihood
 from netcheck.findings import Finding
-from netcheck.judge.base import Load, Verdict
+from netcheck.judge.base import EVERY_CONDITION, Load, PartLimit, Verdict
 from netcheck.judge.limits import limits_of
 from netcheck.judge.stress import judge_state
 from netcheck.netlist.cards import PartNote
@@ -294,6 +294,11 @@ def _judged(audit: Audit) -> Audit:
     """Return the audit with the loads that its states give."""
     known = {name: one for name, one in audit.healthy.items() if isinstance(one, Solved)}
     table = limits_of(audit.circuit, audit.roles, known)
+    plate = PartLimit(
+        "X2", "plate_dissipation_w", 12.0, 12.0, "design_center", "", "a sheet", EVERY_CONDITION
+    )
+    if plate.part in audit.circuit.parts:
+        table = replace(table, limits=(*table.limits, plate))
 
     def loads(outcome: Outcome) -> tuple[Load, ...]:
         if not isinstance(outcome, Solved) or outcome.condition not in known:

@@ -6,6 +6,7 @@ from netcheck.judge.limits import limits_of
 from netcheck.judge.stress import judge_state
 from netcheck.judge.verdict import (
     condition_verdict,
+    fault_verdict,
     gravest,
 )
 
@@ -16,6 +17,7 @@ __all__ = [
     "PartLimit",
     "advise",
     "condition_verdict",
+    "fault_verdict",
     "gravest",
     "judge_state",
     "limits_of",

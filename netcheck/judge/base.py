@@ -26,7 +26,11 @@ __all__ = [
     "ratio_verdict",
 ]
 
-Verdict = Literal["over_limit", "not_solved", "not_judged", "at_limit", "within_limits"]
+Verdict = Literal[
+    "over_limit", "not_solved", "not_judged", "at_limit", "over_in_health", "within_limits"
+]
+"""Gravest first.  `over_in_health`: a part is over its limit, as it is in the healthy
+circuit, and the fault adds next to nothing."""
 
 AT_LIMIT_BAND = 0.05
 """Within 5 % of a limit is `at_limit`: published class-A points sit at 100 %."""
@@ -106,11 +110,14 @@ class LimitTable:
     """Every limit the circuit is judged by, and what is not judged.
 
     assumptions: sentences for the report on what was taken for granted.
+    in_health: the limits of the healthy circuit, where a fault brings others: a tube of
+        another type is held against its own, and health against the right tube's.
     """
 
     limits: tuple[PartLimit, ...]
     not_judged: tuple[NotJudged, ...] = ()
     assumptions: tuple[str, ...] = ()
+    in_health: tuple[PartLimit, ...] | None = None
 
 
 def ratio_verdict(ratio: float) -> Verdict:
@@ -164,3 +171,21 @@ class Load:
     def is_charged(self) -> bool:
         """Whether it is at or over its limit, and that is the fault's doing."""
         return self.ratio >= LOWEST_AT_LIMIT and self.adds_to_health
+
+    @property
+    def verdict(self) -> Verdict:
+        """What it makes of the fault: its level where that is the fault's doing.
+
+        A part that is over its limit without the fault's doing is over it in health
+        already; one that a step within the charge margin takes there is at its limit.
+        """
+        ratio = self.ratio
+        if ratio < LOWEST_AT_LIMIT:  # most are
+            return "within_limits"
+        level = ratio_verdict(ratio)
+        if self.adds_to_health or level == "not_judged":
+            return level
+        if level != "over_limit":
+            return "within_limits"
+        already = ratio_verdict(self.healthy_ratio) == "over_limit"
+        return "over_in_health" if already else "at_limit"

@@ -106,16 +106,19 @@ def _stresses(marks: tuple[_Mark, ...], solved: Solved) -> Iterator[Load]:
 
 
 def _healthy_ratio(table: LimitTable, limit: PartLimit, reference: Solved) -> float:
-    """Ratio of the same limit in health.
+    """Ratio of the same quantity in health, to the limit that holds for the healthy part.
 
     A tube that a fault cuts off meets its rating at zero current, which the
     conducting healthy tube does not; its healthy volts are then compared with
-    the rating that held for it.
+    the rating that held for it.  A tube of another type stands where a right one
+    stood, and health is that one's share of its own limit; of a quantity that the
+    right one has no limit for, health has used nothing.
     """
-    value = measure(limit, reference)
+    health = table.limits if table.in_health is None else table.in_health
+    value = measure(limit, reference) if table.in_health is None or limit in health else None
     if value is not None:
         return value / limit.compared_limit
-    for other in table.limits:
+    for other in health:
         same = (other.part, other.quantity) == (limit.part, limit.quantity)
         if same and other.applies_in(reference.condition):
             value = measure(other, reference)

@@ -1,13 +1,14 @@
 """The verdict on a condition and on a fault.
 
 Comes in: the stresses of a faulted state with the healthy ratio beside each.
-Goes out: one of five words.  Within 5 % of a limit is `at_limit`.  A fault is
-charged only with what it adds: a stress counts against it once it is at or over
+Goes out: one of six words.  Within 5 % of a limit is `at_limit`.  A fault is
+charged only with what it adds: a load counts against it once it is at or over
 its limit and exceeds the healthy ratio by more than `CHARGE_MARGIN` of the limit.
-A healthy class-A stage at 100 % therefore makes no fault guilty.
+A healthy class-A stage at 100 % therefore makes no fault guilty; a healthy part at
+125 % makes every fault `over_in_health` that leaves it there.
 
 Of several verdicts the gravest known thing wins, and not knowing goes before
-nearly: over_limit, not_solved, not_judged, at_limit, within_limits.
+nearly: over_limit, not_solved, not_judged, at_limit, over_in_health, within_limits.
 """
 
 from __future__ import annotations
@@ -15,11 +16,14 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from typing import get_args
 
+from netcheck.conditions import is_in_use
 from netcheck.judge.base import Load, Verdict
 from netcheck.solve.results import NotSolved, Outcome, Solved
 
 VERDICT_ORDER: tuple[Verdict, ...] = get_args(Verdict)
 """Gravest first, as the type lists them."""
+HARMLESS: frozenset[Verdict] = frozenset({"over_in_health", "within_limits"})
+"""What is said of a fault that adds nothing to count."""
 GRAVITY: Mapping[Verdict, int] = {verdict: place for place, verdict in enumerate(VERDICT_ORDER)}
 
 
@@ -45,10 +49,22 @@ def condition_verdict(
         return "not_solved"
     if not stresses:
         return "not_judged"
-    found = [stress.level for stress in stresses if stress.is_charged]
+    found = [stress.verdict for stress in stresses]
     if unjudged or not lasts:
         found.append("not_judged")
     return gravest((*found, "within_limits"))
+
+
+def fault_verdict(verdicts: Mapping[str, Verdict]) -> Verdict:
+    """Return the verdict on a fault over all conditions.
+
+    That a test beyond use overloads the healthy circuit is said of that condition only.
+    """
+    counted = (
+        "within_limits" if verdict == "over_in_health" and not is_in_use(name) else verdict
+        for name, verdict in verdicts.items()
+    )
+    return gravest(counted)
 
 
 def stays(state: Solved, healthy: Solved) -> bool:

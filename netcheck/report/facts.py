@@ -13,13 +13,11 @@ import re
 from collections.abc import Iterable, Iterator, Mapping
 from pathlib import PurePath, PurePosixPath, PureWindowsPath
 
-from netcheck.circuit.changes import ReplaceTube
 from netcheck.circuit.model import Circuit, Part, natural_key
-from netcheck.conditions import FULL, condition_place, is_in_use
+from netcheck.conditions import FULL, IDLE, condition_place, is_in_use
 from netcheck.findings import Finding
-from netcheck.judge.base import Load, Verdict, ratio_verdict
+from netcheck.judge.base import Verdict, ratio_verdict
 from netcheck.judge.toleranced import LimitSpread
-from netcheck.rank import FaultResult
 from netcheck.report.model import Audit
 from netcheck.roles.table import RoleName
 from netcheck.solve.results import Solved
@@ -117,23 +115,17 @@ def healthy_verdict(audit: Audit) -> Verdict:
 
 
 def limit_table(audit: Audit) -> Limits:
-    """Return limits as compared, by part, quantity and condition.
+    """Return limits as compared, by part, quantity and condition, of the parts that belong there.
 
-    A part's own limit goes first: under a fault that puts a substitute in its socket
-    the same key holds the substitute's limit.
+    Of two for one key that of a tube which draws current counts.
     """
-    stresses: list[Load] = []
-    for result in sorted(audit.faults, key=_keeps_its_tubes):
-        stresses += [*result.victims, *([result.worst] if result.worst else [])]
-    stresses += audit.healthy_stresses
+    rows = sorted(audit.table.limits, key=lambda limit: limit.at_current != "zero")
     return {
-        (stress.part, stress.quantity, stress.condition): stress.compared_limit
-        for stress in stresses
+        (limit.part, limit.quantity, name): limit.compared_limit
+        for limit in rows
+        for name in (IDLE, *audit.healthy)
+        if limit.applies_in(name)
     }
-
-
-def _keeps_its_tubes(result: FaultResult) -> bool:
-    return not any(isinstance(change, ReplaceTube) for change in result.fault.changes)
 
 
 def searched_wide(point: TippingPoint) -> bool:

@@ -24,6 +24,7 @@ VERDICT_WORDS: dict[Verdict, str] = {
     "not_solved": "not solved",
     "not_judged": "not judged",
     "at_limit": "at limit",
+    "over_in_health": "over in health",
     "within_limits": "within limits",
 }
 VERDICTS: tuple[Verdict, ...] = tuple(VERDICT_WORDS)

@@ -6,19 +6,20 @@ signal goes in, the healthy outcomes, the limits they give and every load judged
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from netcheck.circuit.changes import ReplaceTube, apply_changes
 from netcheck.circuit.model import Circuit
 from netcheck.conditions import COLD_START, IDLE
 from netcheck.faults.base import Fault
-from netcheck.judge.base import LimitTable, Load
+from netcheck.judge.base import GROSS_RATIO, LimitTable, Load
 from netcheck.judge.limits import limits_of
 from netcheck.judge.stress import judge_state
 from netcheck.roles import recognise
 from netcheck.roles.base import Roles
-from netcheck.solve.results import Hookup, Outcome, Solved
+from netcheck.solve.results import Hookup, NotSolved, Outcome, Solved
+from netcheck.workbench.drive import ELECTRODES
 from netcheck.workbench.faulted import Bench
 from netcheck.workbench.health import require_health
 from netcheck.workbench.hookup import hookup_of
@@ -47,16 +48,21 @@ class Baseline:
         """The state without a signal; KeyError where that was not solved."""
         return self.states[IDLE]
 
-    def judged(self, state: Solved) -> tuple[Load, ...]:
-        """Return every judged quantity of a state of this circuit, faulted or not."""
-        return judge_state(self.circuit, self.table, state, self.states)
+    def judged(self, state: Solved, fault: Fault | None = None) -> tuple[Load, ...]:
+        """Return every judged quantity of a state of this circuit, with a fault or without."""
+        table = self.table_for(fault) if fault else self.table
+        return judge_state(self.circuit, table, state, self.states)
 
     def table_for(self, fault: Fault) -> LimitTable:
-        """Return the limits a fault is judged by: a tube of another type brings its own."""
+        """Return the limits a fault is judged by: a tube of another type brings its own.
+
+        What the fault adds is by what the right tube takes of its own limits.
+        """
         replaced = tuple(one for one in fault.changes if isinstance(one, ReplaceTube))
         if not replaced:
             return self.table
-        return limits_of(apply_changes(self.circuit, replaced), self.roles, self.states)
+        theirs = limits_of(apply_changes(self.circuit, replaced), self.roles, self.states)
+        return replace(theirs, in_health=self.table.limits)
 
     def having(self, outcomes: Mapping[str, Outcome]) -> Baseline:
         """Return the same circuit with these outcomes, its limits and loads made anew."""
@@ -93,3 +99,30 @@ def solve_at_rest(bench: Bench, roles: Roles, *, cold: bool) -> Baseline:
     if cold:
         outcomes[COLD_START] = bench.healthy(COLD_START)
     return baseline_of(bench.circuit, outcomes, roles)
+
+
+def gross_at_idle(
+    base: Baseline, faults: Sequence[Fault], outcomes: Sequence[Outcome]
+) -> dict[int, str]:
+    """Return, by number, the faults that burn a tube at idle beyond what the ranking tells.
+
+    A signal makes none of them graver: beyond `GROSS_RATIO` a ratio says nothing more,
+    and such faults are ordered by how likely they are.
+    """
+    found: dict[int, str] = {}
+    for number, outcome in enumerate(outcomes):
+        if isinstance(outcome, NotSolved):
+            continue
+        burnt = [
+            stress
+            for stress in base.judged(outcome, faults[number])
+            if stress.quantity in ELECTRODES and stress.ratio >= GROSS_RATIO and stress.is_charged
+        ]
+        if burnt:
+            worst = max(burnt, key=lambda stress: stress.ratio)
+            electrode = worst.quantity.split("_", 1)[0]
+            found[number] = (
+                f"at idle the {electrode} of {worst.part} is already at "
+                f"{worst.ratio:.1f} times its limit"
+            )
+    return found

@@ -23,13 +23,12 @@ from netcheck.circuit.changes import (
 from netcheck.circuit.model import GROUND, Circuit
 from netcheck.conditions import COLD_START, FULL, IDLE, OVERDRIVE
 from netcheck.faults.base import ContinuousFault, Fault
-from netcheck.judge.base import GROSS_RATIO, LimitTable, Load
-from netcheck.judge.stress import judge_state
+from netcheck.judge.base import LimitTable, Load
 from netcheck.solve.idle import meter_matters
 from netcheck.solve.pool import Pool, Shared
 from netcheck.solve.results import Hookup, NotSolved, Outcome, Solved
 from netcheck.tipping import TippingPoint, find_all
-from netcheck.workbench.drive import ELECTRODES, DrivenHealth
+from netcheck.workbench.drive import DrivenHealth
 from netcheck.workbench.settings import Progress, Settings
 from netcheck.workbench.sweep import (
     DrivenTask,
@@ -177,33 +176,6 @@ class Bench:
 
     def _share_idle(self, idle: Solved) -> Shared:
         return self.pool.share("healthy idle", idle)
-
-
-def gross_at_idle(
-    circuit: Circuit, table: LimitTable, healthy: Solved, outcomes: Sequence[Outcome]
-) -> dict[int, str]:
-    """Return, by number, the faults that burn a tube at idle beyond what the ranking tells.
-
-    A signal makes none of them graver: beyond `GROSS_RATIO` a ratio says nothing more,
-    and such faults are ordered by how likely they are.
-    """
-    found: dict[int, str] = {}
-    for number, outcome in enumerate(outcomes):
-        if isinstance(outcome, NotSolved):
-            continue
-        burnt = [
-            stress
-            for stress in judge_state(circuit, table, outcome, {IDLE: healthy})
-            if stress.quantity in ELECTRODES and stress.ratio >= GROSS_RATIO and stress.is_charged
-        ]
-        if burnt:
-            worst = max(burnt, key=lambda stress: stress.ratio)
-            electrode = worst.quantity.split("_", 1)[0]
-            found[number] = (
-                f"at idle the {electrode} of {worst.part} is already at "
-                f"{worst.ratio:.1f} times its limit"
-            )
-    return found
 
 
 def sustained(

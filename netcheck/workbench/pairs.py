@@ -27,7 +27,7 @@ from netcheck.faults import word_of
 from netcheck.faults.base import Fault
 from netcheck.judge.base import GROSS_RATIO, LimitTable, Load
 from netcheck.judge.paired import Pair, PairKind, Pairs
-from netcheck.judge.verdict import GRAVITY
+from netcheck.judge.verdict import GRAVITY, HARMLESS
 from netcheck.rank import FaultResult, judge_fault
 from netcheck.solve.results import NotSolved, Solved
 from netcheck.workbench.faulted import Bench
@@ -76,7 +76,7 @@ def solve_pairs(
     groups: dict[tuple[object, ...], list[Pair]] = {}
     for plan, fault, outcome in zip(plans, both, outcomes, strict=True):
         result = judge_fault(fault, {IDLE: outcome}, bench.circuit, table, healthy)
-        if plan.kind == "causes" or result.verdict == "within_limits":
+        if plan.kind == "causes" or result.verdict in HARMLESS:
             groups.setdefault(_family(plan), []).append(_pair(plan, result, alone))
     kept = sum(map(len, groups.values()))
     return Pairs(
@@ -111,7 +111,7 @@ def _causing(results: Sequence[FaultResult]) -> Iterator[_Plan]:
                 kind = second.fault.kind
                 if not may_follow(part, first.fault, second.fault):
                     continue
-                if kind not in ends or ends[kind].verdict == "within_limits":
+                if kind not in ends or ends[kind].verdict in HARMLESS:
                     ends[kind] = second
             for second in ends.values():
                 plan = _Plan(first, second, "causes", part)

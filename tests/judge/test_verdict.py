@@ -19,6 +19,7 @@ from judge.builders import (
 from netcheck.judge import (
     advise,
     condition_verdict,
+    fault_verdict,
     gravest,
     judge_state,
     limits_of,
@@ -72,9 +73,27 @@ def test_verdicts_of_one_condition() -> None:
     assert verdict(stress(ratio=0.5)) == "within_limits"
     assert verdict(stress(ratio=1.0, healthy_ratio=0.5)) == "at_limit"
     assert verdict(stress(ratio=2.0, healthy_ratio=0.5), stress(ratio=1.0)) == "over_limit"
-    assert verdict(stress(ratio=2.0, healthy_ratio=2.0)) == "within_limits"
+    assert verdict(stress(ratio=2.0, healthy_ratio=2.0)) == "over_in_health"
+    assert verdict(stress(ratio=1.07, healthy_ratio=1.03)) == "at_limit"
     assert verdict() == "not_judged"
     assert condition_verdict(NotSolved("idle", "no"), ()) == "not_solved"
+
+
+def test_a_part_over_its_limit_in_health_is_not_called_within_it() -> None:
+    fifteen_of_twelve = stress(ratio=15.0 / 12.0, healthy_ratio=15.0 / 12.0 - 0.03)
+
+    assert verdict(fifteen_of_twelve) == "over_in_health"
+    assert verdict(fifteen_of_twelve, stress(ratio=1.0, healthy_ratio=0.5)) == "at_limit"
+
+
+def test_what_overdrive_does_to_the_healthy_circuit_is_said_of_overdrive_only() -> None:
+    assert fault_verdict({"idle": "within_limits", "overdrive": "over_in_health"}) == (
+        "within_limits"
+    )
+    assert fault_verdict({"full": "over_in_health", "overdrive": "within_limits"}) == (
+        "over_in_health"
+    )
+    assert fault_verdict({"idle": "within_limits", "overdrive": "over_limit"}) == "over_limit"
 
 
 @given(st.lists(st.sampled_from(VERDICT_ORDER), min_size=1))

@@ -39,6 +39,7 @@ STYLES: dict[Verdict, str] = {
     "not_solved": "magenta",
     "not_judged": "cyan",
     "at_limit": "yellow",
+    "over_in_health": "yellow",
     "within_limits": "green",
 }
 LEVEL_STYLES = {"error": "bold red", "warning": "yellow", "note": "cyan"}

@@ -65,7 +65,8 @@ def _fault_clause(audit: Audit) -> str:
         others = Counter(result.verdict for result in audit.faults)
         unknown = others["not_solved"] + others["not_judged"]
         open_end = f" ({unknown} could not be solved or judged)" if unknown else ""
-        return f"of {tried} tried none puts a part over its limit{open_end}"
+        a_part = "another part" if others["over_in_health"] else "a part"
+        return f"of {tried} tried none puts {a_part} over its limit{open_end}"
     first = audit.faults[0]
     worst = f", {first.fault.id} first" + (
         f" ({stress_phrase(first.worst)})" if first.worst else ""
