@@ -32,6 +32,7 @@ REFUSED = {
     "--jobs": {},
     "--tubes": {},
     "--limit": {},
+    "--keep-deck": {},
     "--budget": dict.fromkeys(("expect", "diagnose", "annotate", "draw"), IN_PART),
 }
 """By option the commands that refuse it, and why."""

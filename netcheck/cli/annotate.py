@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from netcheck.cli.choices import USUAL_FREQUENCY, FewJobsOption, settings_of
+from netcheck.cli.choices import USUAL_FREQUENCY, FewJobsOption, KeepDeckOption, settings_of
 from netcheck.cli.limits import LimitOption
 from netcheck.cli.shell import (
     FrequencyOption,
@@ -62,6 +62,7 @@ def annotate(
     frequency: FrequencyOption = USUAL_FREQUENCY,
     tubes: TubesOption = None,
     limit: LimitOption = None,
+    keep_deck: KeepDeckOption = None,
 ) -> int:
     """Show stage by stage what each part does and what it carries at idle."""
     from netcheck.pipeline import load_circuit
@@ -70,7 +71,9 @@ def annotate(
     check_readable(file)
     if output is not None:
         check_output(output, file)
-    options = replace(settings_of(jobs, tubes, limit, frequency=frequency), idle_only=True)
+    options = replace(
+        settings_of(jobs, tubes, limit, frequency=frequency, keep_deck=keep_deck), idle_only=True
+    )
     circuit = load_circuit(file, tubes, options.read_limits)
     annotated = annotated_circuit(circuit, file.as_posix(), options)
     if output is None and format is AnnotateFormat.TEXT:

@@ -30,6 +30,7 @@ from netcheck.cli.choices import (
     BuildOption,
     ConditionOption,
     DrawsOption,
+    KeepDeckOption,
     KindOption,
     MainsOption,
     PairsOption,
@@ -123,6 +124,7 @@ def audit(
     frequency: FrequencyOption = "1kHz",
     tubes: TubesOption = None,
     limit: LimitOption = None,
+    keep_deck: KeepDeckOption = None,
     budget: BudgetOption = None,
     tolerance: ToleranceOption = False,
     draws: DrawsOption = None,
@@ -147,7 +149,7 @@ def audit(
     from netcheck.report.files import check_output, write_whole
 
     options = replace(
-        settings_of(jobs, tubes, limit, meter, frequency),
+        settings_of(jobs, tubes, limit, meter, frequency, keep_deck),
         idle_only=idle_only,
         budget=budget_of(budget),
         tolerance=tolerance_options(tolerance, draws, seed, mains),

@@ -5,6 +5,7 @@ Comes in: the words of the options.  Goes out: `Settings`, or `ToleranceOptions`
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from enum import StrEnum
 from pathlib import Path
@@ -138,12 +139,38 @@ ConditionOption = Annotated[
 USUAL_METER, USUAL_FREQUENCY = "10Mohm", "1kHz"
 
 
+KeepDeckOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--keep-deck",
+        metavar="FOLDER",
+        help="Keep there, under names that tell nothing of your netlist, what ngspice was given "
+        "where it found no answer; for a bug report.",
+    ),
+]
+
+
+def folder_for_decks(folder: Path) -> Path:
+    """Return the folder, made where it is missing."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise NetcheckError(
+            f"--keep-deck: {folder} cannot be made: {error.strerror or type(error).__name__}",
+            hint="name a folder that you may write to",
+        ) from error
+    if not os.access(folder, os.W_OK):
+        raise NetcheckError(f"--keep-deck: {folder} cannot be written to")
+    return folder
+
+
 def settings_of(
     jobs: int | None,
     tubes: Path | None,
     limit: Sequence[str] | None,
     meter: str = USUAL_METER,
     frequency: str = USUAL_FREQUENCY,
+    keep_deck: Path | None = None,
 ) -> Settings:
     """Return what every command that solves may be told; a meter is ohms, or `none`."""
     from netcheck.workbench.settings import Settings
@@ -153,6 +180,7 @@ def settings_of(
         meter_ohm=positive(meter, "ohm", "--meter") if meter.lower() != NOMINAL else None,
         frequency_hz=positive(frequency, "Hz", "--frequency"),
         tubes=tubes,
+        kept_decks=None if keep_deck is None else folder_for_decks(keep_deck),
     )
     return with_limits(options, limit)
 

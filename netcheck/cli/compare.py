@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from netcheck.cli.choices import settings_of
+from netcheck.cli.choices import KeepDeckOption, settings_of
 from netcheck.cli.limits import BudgetOption, LimitOption, budget_of
 from netcheck.cli.shell import (
     FrequencyOption,
@@ -41,6 +41,7 @@ def compare(
     frequency: FrequencyOption = "1kHz",
     tubes: TubesOption = None,
     limit: LimitOption = None,
+    keep_deck: KeepDeckOption = None,
     budget: BudgetOption = None,
     show_all: Annotated[
         bool, typer.Option("--all", help="Show every row, also what did not move.")
@@ -58,7 +59,7 @@ def compare(
         if output is not None:
             check_output(output, file)
     options = replace(
-        settings_of(jobs, tubes, limit, frequency=frequency),
+        settings_of(jobs, tubes, limit, frequency=frequency, keep_deck=keep_deck),
         idle_only=idle_only,
         budget=budget_of(budget),
     )

@@ -31,6 +31,7 @@ from netcheck.cli.choices import (
     BenchSeedOption,
     Build,
     BuildOption,
+    KeepDeckOption,
     mains_band,
     settings_of,
 )
@@ -115,6 +116,7 @@ def diagnose(
     jobs: JobsOption = None,
     tubes: TubesOption = None,
     limit: LimitOption = None,
+    keep_deck: KeepDeckOption = None,
 ) -> int:
     """Rank what could explain a few readings, and say what to measure next."""
     from netcheck.report.files import check_output, write_whole
@@ -126,7 +128,7 @@ def diagnose(
         raise NetcheckError("--log does nothing without --interactive")
     if log is not None and output is not None and log.absolute() == output.absolute():
         raise NetcheckError("--log and --output are the same file")
-    options = replace(settings_of(jobs, tubes, limit), idle_only=True)
+    options = replace(settings_of(jobs, tubes, limit, keep_deck=keep_deck), idle_only=True)
     wanted = _dictionary_options(meter, mains, build, age, (draws, seed))
     with opened(file, options, wanted, keep, forget=forget) as dictionary:
         reader = reader_of(dictionary)

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from netcheck.cli.choices import FewJobsOption, settings_of
+from netcheck.cli.choices import FewJobsOption, KeepDeckOption, settings_of
 from netcheck.cli.limits import LimitOption
 from netcheck.cli.shell import (
     NetlistArgument,
@@ -58,6 +58,7 @@ def draw(
     jobs: FewJobsOption = 1,
     tubes: TubesOption = None,
     limit: LimitOption = None,
+    keep_deck: KeepDeckOption = None,
 ) -> int:
     """Draw the schematic of a netlist as SVG or PNG, with idle volts, amperes and watts."""
     check_readable(file)
@@ -69,7 +70,7 @@ def draw(
     from netcheck.pipeline import load_circuit
     from netcheck.roles import recognise
 
-    options = replace(settings_of(jobs, tubes, limit), idle_only=True)
+    options = replace(settings_of(jobs, tubes, limit, keep_deck=keep_deck), idle_only=True)
     circuit = load_circuit(file, tubes, options.read_limits)
     roles = recognise(circuit)
     annotations = _annotations(circuit, roles, fault, plain, options)

@@ -14,6 +14,7 @@ from netcheck.cli.choices import (
     BenchMainsOption,
     BenchMeterOption,
     BenchSeedOption,
+    KeepDeckOption,
     mains_band,
     settings_of,
 )
@@ -70,6 +71,7 @@ def expect(
     jobs: JobsOption = None,
     tubes: TubesOption = None,
     limit: LimitOption = None,
+    keep_deck: KeepDeckOption = None,
 ) -> int:
     """Print the bench sheet: what to measure in which order, and what to expect."""
     from netcheck.report.files import check_output, write_whole
@@ -77,7 +79,7 @@ def expect(
     check_readable(file)
     if output is not None:
         check_output(output, file)
-    options = replace(settings_of(jobs, tubes, limit), idle_only=True)
+    options = replace(settings_of(jobs, tubes, limit, keep_deck=keep_deck), idle_only=True)
     sheet = _run(file, options, _sheet_options(meter, lamp, mains, draws, seed))
     if output is not None:
         write_whole(output, _rendered(sheet, format))

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from netcheck.cli.choices import USUAL_FREQUENCY, settings_of
+from netcheck.cli.choices import USUAL_FREQUENCY, KeepDeckOption, settings_of
 from netcheck.cli.limits import BudgetOption, LimitOption, budget_of
 from netcheck.cli.shell import (
     EXIT_BUG,
@@ -93,6 +93,7 @@ def gate(
     frequency: FrequencyOption = USUAL_FREQUENCY,
     tubes: TubesOption = None,
     limit: LimitOption = None,
+    keep_deck: KeepDeckOption = None,
     budget: BudgetOption = USUAL_BUDGET,
     cluster: Annotated[
         str | None,
@@ -126,6 +127,7 @@ def gate(
         cluster=cluster,
         frequency=frequency,
         budget=budget,
+        keep_deck=keep_deck,
     )
     report = _checked(paths or [], policy, output, baseline, _date(today), run)
     _written(report, format, output, explain)
@@ -171,6 +173,7 @@ def _run(
     tubes: Path | None,
     limit: list[str] | None,
     budget: str | None,
+    keep_deck: Path | None,
     cluster: str | None,
 ) -> CheckReport:
     """Audit here, one after the other; or side by side where there are several."""
@@ -182,7 +185,7 @@ def _run(
 
     idle_only = "driven" not in found.policy.conditions
     options = replace(
-        settings_of(jobs, tubes, limit, frequency=frequency),
+        settings_of(jobs, tubes, limit, frequency=frequency, keep_deck=keep_deck),
         idle_only=idle_only,
         budget=budget_of(budget),
     )

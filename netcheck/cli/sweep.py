@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from netcheck.cli.choices import settings_of
+from netcheck.cli.choices import KeepDeckOption, settings_of
 from netcheck.cli.limits import BudgetOption, LimitOption, budget_of
 from netcheck.cli.shell import (
     FrequencyOption,
@@ -80,6 +80,7 @@ def sweep(
     frequency: FrequencyOption = "1kHz",
     tubes: TubesOption = None,
     limit: LimitOption = None,
+    keep_deck: KeepDeckOption = None,
     budget: BudgetOption = None,
 ) -> int:
     """Solve one fault from nearly healthy to its worst, and mark where it tips."""
@@ -92,7 +93,7 @@ def sweep(
     if plot is not None:
         _check_image(plot)
     options = replace(
-        settings_of(jobs, tubes, limit, frequency=frequency),
+        settings_of(jobs, tubes, limit, frequency=frequency, keep_deck=keep_deck),
         idle_only=not driven,
         budget=budget_of(budget),
     )

@@ -70,12 +70,13 @@ _kept = threading.local()
 
 def _pool(options: Settings) -> Pool:
     """Return this thread's own pool of one worker, started at its first netlist."""
-    wanted = (options.time_limit_s, options.memory_bytes)
+    wanted = (options.time_limit_s, options.memory_bytes, options.kept_decks)
     if getattr(_kept, "wanted", None) != wanted:
         if hasattr(_kept, "pool"):
             _kept.pool.close()
         alone = threading.current_thread() is threading.main_thread()
-        pool = Pool(1, *wanted, method=None if alone else "spawn")
+        limits, method = wanted[:2], None if alone else "spawn"
+        pool = Pool(1, *limits, method=method, kept_decks=options.kept_decks)
         atexit.register(pool.close)
         _kept.pool, _kept.wanted = pool, wanted
     pool = _kept.pool

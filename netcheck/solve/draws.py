@@ -160,6 +160,7 @@ def _one_by_one(
         try:
             rows[:, number] = engine.operating_point(deck.vectors)
         except EngineFailure as failure:
+            engine.keep_failed()
             reasons[str(failure)] = None
             engine.load(deck.lines)
             held = np.full(len(targets), np.nan)

@@ -81,6 +81,7 @@ def solve_driven(
     try:
         slow = slow_states(engine, faulted, idle)
     except (EngineFailure, DeckError) as failure:
+        engine.keep_failed()
         return _failed(request, str(failure))
     outcomes: dict[str, Outcome] = {}
     starts: dict[str, StartState] = {}
@@ -92,6 +93,7 @@ def solve_driven(
         try:
             state = _settle(engine, faulted, hookup, drive, slow, guess, request.learn)
         except (EngineFailure, DeckError) as failure:
+            engine.keep_failed()
             outcomes[name] = NotSolved(name, str(failure), level)
             continue
         starts[name] = state.end

@@ -148,6 +148,7 @@ class _Runner:
                 return self._altered(request)
             return self._reloaded(request)
         except (EngineFailure, DeckError) as failure:
+            self.engine.keep_failed()
             self.deck = self.engine.kept = None
             return NotSolved(self.sweep.condition, str(failure))
 

@@ -89,6 +89,7 @@ def solve_cycle(
         start = _kicked(circuit, hookup, idle, mode)
         return _Run(engine, circuit, hookup, found).settle(start, idle)
     except (EngineFailure, DeckError) as failure:
+        engine.keep_failed()
         return NotSolved(IDLE, str(failure))
 
 

@@ -9,11 +9,14 @@ plot of finite vectors, not from return codes, which stay 0 on most failures.
 
 from __future__ import annotations
 
+import contextlib
 import ctypes.util
+import hashlib
 import logging
 import os
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from math import isfinite
 from pathlib import Path
 from typing import Any
@@ -49,6 +52,9 @@ OLDEST = 32
 memory); measured with 39."""
 TRIAL = ("* trial", "V1 1 0 10", "R1 1 2 3000", "R2 2 0 1000", ".end")
 """A divider whose answer, 2.5 V, is known: a library that cannot solve it is not used."""
+ANALYSES = ("op", "tran ", "dc ", "ac ")
+DIGITS = 12
+"""Of the name of a deck that is kept."""
 RELEASE_EVERY = 1000
 """ngspice keeps every command; its history is freed after this many."""
 
@@ -82,14 +88,30 @@ def find_library() -> str:
     )
 
 
+@dataclass(frozen=True, slots=True)
+class _Failed:
+    """A deck as it stood when an analysis of it failed, and ngspice's own reason."""
+
+    reason: str
+    lines: Sequence[str]
+    altered: Mapping[str, float]
+    analysis: str
+
+
 class Engine:
     """One ngspice in this process (a second one in the same process fails).
 
     folder: where its private folder is made; the caller removes it.
+    kept_decks: an absolute folder for decks that could not be solved.
     """
 
-    def __init__(self, folder: str | None = None) -> None:
+    def __init__(self, folder: str | None = None, kept_decks: Path | None = None) -> None:
         self.library = find_library()
+        self.kept_decks = kept_decks
+        self._loaded: Sequence[str] = ()
+        self._altered: dict[str, float] = {}
+        self._analysis = ""
+        self._failed: _Failed | None = None
         os.environ[LIBRARY_VARIABLE] = self.library
         private = tempfile.mkdtemp(prefix="netcheck-", dir=folder)
         os.chdir(private)
@@ -146,6 +168,8 @@ class Engine:
     def command(self, text: str) -> None:
         """Run one command of ours; its messages are kept for `log_tail`."""
         self._commands += 1
+        if text.startswith(ANALYSES):
+            self._analysis = text
         if self._commands % RELEASE_EVERY == 0:
             self._c.ngSpice_Command(self._ffi.NULL)
         self._spice.clear_output()
@@ -163,6 +187,7 @@ class Engine:
     def load(self, deck: Sequence[str]) -> None:
         """Load a deck, dropping the one before."""
         self.kept = None
+        self._loaded, self._altered, self._failed = deck, {}, None
         self.command("destroy all")
         self.command("remcirc")
         self._spice.clear_output()
@@ -175,6 +200,7 @@ class Engine:
 
     def alter(self, target: str, value: float) -> None:
         """Give one loaded element another value."""
+        self._altered[target] = value
         self.command(f"alter {target} = {value:.9g}")
 
     def operating_point(self, names: Sequence[str]) -> list[float]:
@@ -185,10 +211,10 @@ class Engine:
         for name in names:
             info = self._c.ngGet_Vec_Info(self._encoded(name))
             if info == self._ffi.NULL or info.v_realdata == self._ffi.NULL or info.v_length != 1:
-                raise EngineFailure(self._reason("no operating point was found"))
+                raise self._failure(self._reason("no operating point was found"))
             values.append(info.v_realdata[0])
         if not all(map(isfinite, values)):
-            raise EngineFailure("the operating point is not finite")
+            raise self._failure("the operating point is not finite")
         return values
 
     def dc_sweep(self, source: str, first: int, last: int, names: Sequence[str]) -> Array:
@@ -226,16 +252,16 @@ class Engine:
         time = self._vector("time")
         if time is None or len(time) < 2 or time[-1] < stop_s * (1.0 - 1e-6):
             if time is not None and len(time) >= most:
-                raise EngineFailure("the steps grow ever smaller: it may oscillate")
-            raise EngineFailure(f"the transient did not finish ({reason})")
+                raise self._failure("the steps grow ever smaller: it may oscillate")
+            raise self._failure(f"the transient did not finish ({reason})")
         rows = np.empty((len(names), len(time)))
         for index, name in enumerate(names):
             vector = self._vector(name)
             if vector is None or len(vector) != len(time):
-                raise EngineFailure(f"vector {name} is missing from the transient")
+                raise self._failure(f"vector {name} is missing from the transient")
             rows[index] = vector
         if not np.isfinite(rows).all():
-            raise EngineFailure("the transient is not finite")
+            raise self._failure("the transient is not finite")
         return np.array(time), rows
 
     def linear_response(self, frequency_hz: float, names: Sequence[str]) -> list[complex]:
@@ -246,10 +272,41 @@ class Engine:
         for name in names:
             info = self._c.ngGet_Vec_Info(name.encode("ascii"))
             if info == self._ffi.NULL or info.v_compdata == self._ffi.NULL or info.v_length < 1:
-                raise EngineFailure(self._reason("no small-signal response was found"))
+                raise self._failure(self._reason("no small-signal response was found"))
             pair = info.v_compdata[0]
             response.append(complex(pair.cx_real, pair.cx_imag))
         return response
+
+    def _failure(self, reason: str) -> EngineFailure:
+        """Note what could not be solved, before anything is altered back."""
+        self._failed = _Failed(reason, self._loaded, dict(self._altered), self._analysis)
+        return EngineFailure(reason)
+
+    def keep_failed(self) -> None:
+        """Keep the deck that failed last in the folder for them, ready for `ngspice -b`.
+
+        No word of the netlist is in it: nets and parts have names of ours.
+        """
+        if self.kept_decks is None or not self._loaded:
+            return
+        failed = self._failed or _Failed(
+            "solved, and not believed", self._loaded, self._altered, self._analysis
+        )
+        text = "\n".join(
+            [
+                f"* {printable(failed.reason)}; ngspice {self.version}",
+                *failed.lines[:-1],
+                ".control",
+                *(f"alter {target} = {value:.9g}" for target, value in failed.altered.items()),
+                failed.analysis,
+                ".endc",
+                ".end",
+                "",
+            ]
+        )
+        name = hashlib.sha256(text.encode()).hexdigest()[:DIGITS]
+        with contextlib.suppress(OSError):
+            (self.kept_decks / f"{name}.cir").write_text(text, encoding="utf-8")
 
     def _vector(self, name: str) -> Array | None:
         info = self._c.ngGet_Vec_Info(self._encoded(name))

@@ -23,6 +23,7 @@ from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from multiprocessing.connection import Connection, wait
+from pathlib import Path
 from types import TracebackType
 from typing import Any
 
@@ -103,11 +104,16 @@ class Pool:
         time_limit_s: float = 60.0,
         memory_bytes: int = MEMORY_BYTES,
         method: str | None = None,
+        kept_decks: Path | None = None,
     ) -> None:
-        """Start `jobs` workers, by the start method of `multiprocessing` named."""
+        """Start `jobs` workers, by the start method of `multiprocessing` named.
+
+        kept_decks: a folder for the decks of what ngspice could not solve.
+        """
         self.size = max(1, jobs or default_jobs())
         self.time_limit_s = time_limit_s
         self.memory_bytes = memory_bytes
+        self.kept_decks = kept_decks and kept_decks.resolve()
         self.stopped = ""
         """Why nothing more is solved: Ctrl-C was pressed, or a budget is used up."""
         self._deadline = math.inf
@@ -275,7 +281,7 @@ class Pool:
 
     def _start(self) -> _Worker:
         ours, theirs = self._context.Pipe()
-        arguments = (theirs, ours, self._folder, self.memory_bytes)
+        arguments = (theirs, ours, self._folder, self.memory_bytes, self.kept_decks)
         process = self._context.Process(target=_work, args=arguments, daemon=True)
         with _may_have_children():
             process.start()
@@ -320,7 +326,13 @@ def _send(pipe: Connection, message: tuple[Any, Any]) -> None:
         pipe.send(message)
 
 
-def _work(pipe: Connection, parents_end: Connection, folder: str, memory_bytes: int) -> None:
+def _work(
+    pipe: Connection,
+    parents_end: Connection,
+    folder: str,
+    memory_bytes: int,
+    kept_decks: Path | None,
+) -> None:
     """Load ngspice in a folder of its own, then answer jobs until the parent hangs up."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     parents_end.close()
@@ -329,7 +341,7 @@ def _work(pipe: Connection, parents_end: Connection, folder: str, memory_bytes: 
     from netcheck.solve.ngspice import Engine  # here: only workers need numpy and PySpice early
 
     try:
-        engine = Engine(folder)
+        engine = Engine(folder, kept_decks)
     except NetcheckError as error:
         pipe.send(("unavailable", (error.message, error.hint)))
         return

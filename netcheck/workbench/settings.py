@@ -50,6 +50,8 @@ class Settings:
     pairs: bool = False
     build: BuildState = "unknown"
     age_years: float | None = None
+    kept_decks: Path | None = None
+    """A folder for the decks of what ngspice could not solve."""
     budget: Budget | None = None
     """How long the solving of one netlist may take; what is not solved by then says so."""
     walks: int = 0
@@ -58,7 +60,12 @@ class Settings:
 
 def pool_of(options: Settings) -> Pool:
     """Return workers as the options ask for them; the caller closes them."""
-    return Pool(options.jobs, options.time_limit_s, options.memory_bytes)
+    return Pool(
+        options.jobs,
+        options.time_limit_s,
+        options.memory_bytes,
+        kept_decks=options.kept_decks,
+    )
 
 
 class Progress(Protocol):
