@@ -14,15 +14,15 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from netcheck.errors import NetcheckError
+    from netcheck.models.audit import Audit
     from netcheck.pipeline import Settings, audit
-    from netcheck.report.model import Audit
 
 __version__ = "0.1.0"
 
 __all__ = ["Audit", "NetcheckError", "Settings", "__version__", "audit"]
 
 _HOMES = {
-    "Audit": "netcheck.report.model",
+    "Audit": "netcheck.models.audit",
     "Settings": "netcheck.pipeline",
     "NetcheckError": "netcheck.errors",
     "audit": "netcheck.pipeline",

@@ -26,12 +26,12 @@ from netcheck.judge.base import LimitTable
 from netcheck.judge.paired import Pairs
 from netcheck.judge.toleranced import Toleranced, compared_as_published
 from netcheck.judge.unrest import unknown_stability
+from netcheck.models.audit import NOT_ASKED, Audit, Undriven
+from netcheck.models.sweep import SweepCurve, SweepPoint
+from netcheck.models.view import check_view
 from netcheck.netlist import read_netlist
 from netcheck.netlist.lines import DEFAULT_LIMITS, ReadLimits
 from netcheck.rank import FaultResult, judge_fault, rank_faults, worst_of_parts
-from netcheck.report.model import NOT_ASKED, Audit, Undriven
-from netcheck.report.sweep_model import SweepCurve, SweepPoint
-from netcheck.report.view import check_view
 from netcheck.roles import recognise
 from netcheck.roles.base import Roles
 from netcheck.solve.pool import INTERRUPTED, Pool

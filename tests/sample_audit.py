@@ -16,10 +16,10 @@ from netcheck.findings import Finding
 from netcheck.judge.base import EVERY_CONDITION, Load, PartLimit, Verdict
 from netcheck.judge.limits import limits_of
 from netcheck.judge.stress import judge_state
+from netcheck.models.audit import Audit
 from netcheck.netlist.cards import PartNote
 from netcheck.netlist.flat import FlatElement
 from netcheck.rank import FaultResult, PartWorst
-from netcheck.report.model import Audit
 from netcheck.roles.base import Role, Roles, Stage
 from netcheck.roles.table import RoleName
 from netcheck.solve.results import NotSolved, Outcome, Solved, TubeState

@@ -10,8 +10,8 @@ import sample_audit
 from netcheck.errors import ManyErrors, NetlistError, NetlistSyntaxError
 from netcheck.gate.decide import decide, unanswered, waiver_rows
 from netcheck.gate.policy import Policy, parse_policy
-from netcheck.report.checks import CheckedFile, CheckReport
-from netcheck.report.model import Audit
+from netcheck.models.audit import Audit
+from netcheck.models.checks import CheckedFile, CheckReport
 from netcheck.source import Span
 
 TODAY = dt.date(2030, 6, 1)

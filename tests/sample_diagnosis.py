@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from netcheck.report.diagnosis_model import (
+from netcheck.models.diagnosis import (
     NO_FAULT,
     NONE_OF_THESE,
     CauseLine,
@@ -21,7 +21,7 @@ from netcheck.report.diagnosis_model import (
     ProbeLine,
     ReadingLine,
 )
-from netcheck.report.expect_model import Caution
+from netcheck.models.sheet import Caution
 
 NAN, INF = float("nan"), float("inf")
 ESCAPES = "\x1b[31mred\x07\x9b2J"

@@ -22,8 +22,8 @@ import netcheck
 from netcheck.cli import app
 from netcheck.errors import ManyErrors, NetcheckError, SolverUnavailableError
 from netcheck.findings import Finding
+from netcheck.models.audit import Audit
 from netcheck.rank import View
-from netcheck.report.model import Audit
 from netcheck.solve.ngspice import OLDEST, find_library
 from netcheck.source import SourceText, Span
 from netcheck.workbench.settings import Settings as Options

@@ -13,9 +13,9 @@ import pytest
 from typer.testing import CliRunner
 
 from netcheck.cli import app
+from netcheck.models.comparison import Comparison, compare
 from netcheck.pipeline import compare as audit_both
 from netcheck.report import to_compare, to_json
-from netcheck.report.comparison import Comparison, compare
 from netcheck.report.progress import SilentProgress
 from netcheck.workbench.settings import Settings
 

@@ -17,10 +17,10 @@ from typer.testing import CliRunner, Result
 from netcheck.cli import app
 from netcheck.errors import NetcheckError
 from netcheck.faults import list_continuous
+from netcheck.models.sweep import SweepCurve, SweepPoint
 from netcheck.pipeline import load_circuit, sweep
 from netcheck.report import sweep_plot, to_csv, to_json, to_sweep
 from netcheck.report.progress import SilentProgress
-from netcheck.report.sweep_model import SweepCurve, SweepPoint
 from netcheck.roles import recognise
 from netcheck.solve.results import NotSolved, Solved
 from netcheck.workbench.settings import Settings

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from netcheck.diagnose.dictionary import Dictionary, DictionaryOptions
     from netcheck.diagnose.investigation import Investigation
     from netcheck.diagnose.reading_file import Known, Reader
-    from netcheck.report.diagnosis_model import Diagnosis
+    from netcheck.models.diagnosis import Diagnosis
     from netcheck.solve.pool import Pool
     from netcheck.workbench.settings import Settings
 
@@ -111,7 +111,7 @@ def handed_over(
     seen: list[str] | None,
 ) -> Known:
     """Return what the user hands over, the log of an earlier session first."""
-    from netcheck.report.facts import shown_file
+    from netcheck.models.facts import shown_file
 
     known = logged
     if readings is not None:

@@ -63,8 +63,8 @@ from netcheck.cli.shell import (
 from netcheck.errors import NetcheckError
 
 if TYPE_CHECKING:
-    from netcheck.report.diagnosis_model import Diagnosis
-    from netcheck.report.model import Audit
+    from netcheck.models.audit import Audit
+    from netcheck.models.diagnosis import Diagnosis
     from netcheck.workbench.settings import Settings
 
 
@@ -234,7 +234,7 @@ def _rendered(result: Audit, format: Format, show_all: bool, diagnosis: Diagnosi
 
 
 def _verdict_code(result: Audit, fail_at: FailAt) -> int:
-    from netcheck.report.facts import healthy_verdict
+    from netcheck.models.facts import healthy_verdict
 
     if any(finding.rule == "interrupted" for finding in result.findings):
         return EXIT_INTERRUPTED

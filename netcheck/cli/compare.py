@@ -49,8 +49,8 @@ def compare(
 ) -> int:
     """Audit two netlists and show what got better and what got worse."""
     from netcheck import pipeline
+    from netcheck.models.comparison import compare as compared
     from netcheck.report import to_compare, to_json
-    from netcheck.report.comparison import compare as compared
     from netcheck.report.files import check_output, write_whole
     from netcheck.report.progress import progress_for_terminal
 

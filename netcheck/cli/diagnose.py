@@ -55,7 +55,7 @@ if TYPE_CHECKING:
     from netcheck.diagnose.investigation import Investigation
     from netcheck.diagnose.next_probe import Proposal
     from netcheck.diagnose.reading_file import Known, Reader
-    from netcheck.report.diagnosis_model import Diagnosis
+    from netcheck.models.diagnosis import Diagnosis
 
 
 class DiagnosisFormat(StrEnum):
@@ -166,7 +166,7 @@ def _dictionary_options(
 def _logged(reader: Reader, log: Path | None) -> Known:
     """Return what the log of an earlier session holds."""
     from netcheck.diagnose.reading_file import Known
-    from netcheck.report.facts import shown_file
+    from netcheck.models.facts import shown_file
 
     try:
         is_there = log is not None and log.exists()

@@ -33,7 +33,7 @@ from netcheck.cli.shell import (
 
 if TYPE_CHECKING:
     from netcheck.diagnose.bench_sheet import SheetOptions
-    from netcheck.report.expect_model import BenchSheet
+    from netcheck.models.sheet import BenchSheet
     from netcheck.workbench.settings import Settings
 
 
@@ -103,8 +103,8 @@ def _sheet_options(meter: str, lamp: str | None, mains: str, draws: int, seed: i
 
 def _run(file: Path, options: Settings, wanted: SheetOptions) -> BenchSheet:
     from netcheck.diagnose.bench_sheet import bench_sheet
+    from netcheck.models.facts import shown_file
     from netcheck.pipeline import load_circuit
-    from netcheck.report.facts import shown_file
     from netcheck.report.progress import progress_for_terminal
     from netcheck.workbench.settings import pool_of
 

@@ -42,8 +42,8 @@ if TYPE_CHECKING:
     from netcheck.gate.decide import Decided
     from netcheck.gate.policy import FoundPolicy
     from netcheck.gate.run import Netlist
-    from netcheck.report.checks import CheckReport
-    from netcheck.report.model import Audit
+    from netcheck.models.audit import Audit
+    from netcheck.models.checks import CheckReport
     from netcheck.workbench.settings import Progress, Settings
 
     Run = Callable[[list[Netlist], FoundPolicy, dt.date, Baseline | None], CheckReport]

@@ -26,7 +26,7 @@ from netcheck.cli.shell import (
 from netcheck.errors import NetcheckError
 
 if TYPE_CHECKING:
-    from netcheck.report.sweep_model import SweepCurve
+    from netcheck.models.sweep import SweepCurve
     from netcheck.workbench.settings import Settings
 
 FEWEST, MOST, USUAL = 3, 1000, 21

@@ -31,7 +31,7 @@ from netcheck.diagnose.ohms import Network
 from netcheck.diagnose.plan import Wanted
 from netcheck.judge.base import LimitTable, PartLimit
 from netcheck.judge.toleranced import Variable
-from netcheck.report.expect_model import Stop
+from netcheck.models.sheet import Stop
 from netcheck.solve.draws import Drawn, Knob, nominal_of, solve_draws
 from netcheck.solve.ngspice import Engine
 from netcheck.solve.pool import Job, Lost, Pool

@@ -53,8 +53,8 @@ from netcheck.diagnose.situations import (
 from netcheck.faults import list_faults
 from netcheck.faults.base import Fault
 from netcheck.judge.toleranced import Variable
+from netcheck.models.sheet import BenchSheet, SheetLine, SheetStep, Stop
 from netcheck.ratings.mains import find_band
-from netcheck.report.expect_model import BenchSheet, SheetLine, SheetStep, Stop
 from netcheck.roles import recognise
 from netcheck.solve.pool import Pool
 from netcheck.solve.results import NotSolved

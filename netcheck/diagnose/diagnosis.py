@@ -33,7 +33,7 @@ from netcheck.diagnose.sheet_lines import CAUTIONS
 from netcheck.diagnose.situations import IDLE, POWER_OFF
 from netcheck.errors import SolverUnavailableError
 from netcheck.faults.base import Fault
-from netcheck.report.diagnosis_model import (
+from netcheck.models.diagnosis import (
     NONE_OF_THESE,
     CauseLine,
     Diagnosis,
@@ -44,8 +44,8 @@ from netcheck.report.diagnosis_model import (
     ProbeLine,
     ReadingLine,
 )
-from netcheck.report.expect_model import SheetUnit
-from netcheck.report.facts import title_of
+from netcheck.models.facts import title_of
+from netcheck.models.sheet import SheetUnit
 
 Array = NDArray[np.float64]
 

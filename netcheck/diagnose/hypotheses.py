@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from netcheck.faults.base import Fault, size_text
-from netcheck.report.diagnosis_model import NO_FAULT
+from netcheck.models.diagnosis import NO_FAULT
 
 STEPS = 3
 """Nodes from one size on file to the next."""

@@ -53,7 +53,7 @@ from netcheck.diagnose.situations import (
 )
 from netcheck.faults import word_of
 from netcheck.faults.base import Fault, size_text
-from netcheck.report.diagnosis_model import CauseLine, Explained
+from netcheck.models.diagnosis import CauseLine, Explained
 from netcheck.solve.deck import NEUTRAL_OHM
 from netcheck.workbench.pairs import LEAST_RELIEF, are_apart, may_follow
 

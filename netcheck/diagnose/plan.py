@@ -14,7 +14,7 @@ from typing import Literal
 
 from netcheck.circuit.model import GROUND, Circuit, Part
 from netcheck.diagnose.ohms import LEAST_OHM
-from netcheck.report.expect_model import SheetUnit
+from netcheck.models.sheet import SheetUnit
 from netcheck.roles.base import Roles
 from netcheck.roles.table import RoleName
 

@@ -32,7 +32,7 @@ from netcheck.diagnose.hypotheses import NONE_SHARE, Hypotheses, Places
 from netcheck.diagnose.meters import Meter
 from netcheck.diagnose.ohms import LEAST_OHM, OPEN_FROM_OHM
 from netcheck.diagnose.readings import Reading
-from netcheck.report.diagnosis_model import NONE_OF_THESE
+from netcheck.models.diagnosis import NONE_OF_THESE
 
 Array = NDArray[np.float64]
 

@@ -26,7 +26,7 @@ from netcheck.diagnose.meters import Meter
 from netcheck.diagnose.plan import Wanted
 from netcheck.faults.base import Fault
 from netcheck.judge.base import PartLimit
-from netcheck.report.expect_model import Caution, SheetLine, SheetStep, Stop
+from netcheck.models.sheet import Caution, SheetLine, SheetStep, Stop
 from netcheck.solve.results import Solved
 from netcheck.units import format_quantity
 

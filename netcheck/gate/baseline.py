@@ -25,7 +25,7 @@ from netcheck.errors import NetcheckError
 from netcheck.gate.rows import OUTCOMES
 from netcheck.judge.base import GROSS_RATIO, ratio_verdict
 from netcheck.judge.verdict import GRAVITY
-from netcheck.report.checks import Change, CheckedFile, CheckRow, Outcome
+from netcheck.models.checks import Change, CheckedFile, CheckRow, Outcome
 from netcheck.report.words import ratio_words, size
 
 RATIO_MARGIN = 0.02

@@ -28,9 +28,9 @@ from netcheck.gate.rows import (
     tolerance_rows,
     wiring_rows,
 )
-from netcheck.report.checks import CheckedFile, CheckReport, CheckRow, Outcome
-from netcheck.report.facts import condition_order, shown_file, shown_title
-from netcheck.report.model import Audit
+from netcheck.models.audit import Audit
+from netcheck.models.checks import CheckedFile, CheckReport, CheckRow, Outcome
+from netcheck.models.facts import condition_order, shown_file, shown_title
 
 INTERRUPTED = "interrupted"
 """The finding of an audit that was ended by Ctrl-C with what it had."""

@@ -24,10 +24,10 @@ from netcheck.findings import Level
 from netcheck.gate.policy import FaultRule, Policy, TippingRule, Victims
 from netcheck.judge.base import Load
 from netcheck.judge.toleranced import LimitSpread
+from netcheck.models.audit import Audit
+from netcheck.models.checks import CheckRow, Outcome, Tip
+from netcheck.models.facts import condition_order, sorted_findings
 from netcheck.rank import FaultResult
-from netcheck.report.checks import CheckRow, Outcome, Tip
-from netcheck.report.facts import condition_order, sorted_findings
-from netcheck.report.model import Audit
 from netcheck.report.words import (
     VERDICT_WORDS,
     amount,

@@ -20,9 +20,9 @@ from netcheck.errors import NetcheckError, SolverUnavailableError
 from netcheck.gate.baseline import Baseline, compare, compare_files
 from netcheck.gate.decide import Decided, broken, decide, skipped, unanswered, waiver_rows
 from netcheck.gate.policy import FoundPolicy
-from netcheck.report.checks import CheckReport
-from netcheck.report.model import Audit
-from netcheck.report.packed import PackedFiles
+from netcheck.models.audit import Audit
+from netcheck.models.checks import CheckReport
+from netcheck.models.packed import PackedFiles
 
 TRACEBACK_VARIABLE = "NETCHECK_TRACEBACK"
 AuditOne = Callable[[Path], Audit]

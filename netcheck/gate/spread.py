@@ -26,8 +26,8 @@ from netcheck.errors import NetcheckError
 from netcheck.gate.decide import Decided
 from netcheck.gate.policy import FoundPolicy
 from netcheck.gate.run import Netlist, decide_one
+from netcheck.models.audit import Audit
 from netcheck.pipeline import audit_circuit, load_circuit
-from netcheck.report.model import Audit
 from netcheck.report.progress import SilentProgress
 from netcheck.solve.pool import Pool
 from netcheck.workbench.settings import Settings

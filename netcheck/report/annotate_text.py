@@ -16,7 +16,7 @@ from rich.text import Text
 
 from netcheck.findings import Finding
 from netcheck.judge.base import ratio_verdict
-from netcheck.report import facts
+from netcheck.models import facts
 from netcheck.report.annotation import (
     AnnotatedCircuit,
     Group,

@@ -16,7 +16,7 @@ from netcheck.circuit.model import GROUND, Circuit, Part, natural_key
 from netcheck.conditions import IDLE
 from netcheck.findings import Finding
 from netcheck.judge.base import Load
-from netcheck.report.facts import type_name
+from netcheck.models.facts import type_name
 from netcheck.report.words import joined, quantity_words
 from netcheck.roles.base import Role, Roles, Stage
 from netcheck.roles.table import Heading, Place

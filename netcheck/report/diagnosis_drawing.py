@@ -18,14 +18,14 @@ from netcheck.drawing import Annotations, Drawing, draw_circuit, role_annotation
 from netcheck.drawing.annotations import Caption
 from netcheck.drawing.callouts import Callout, Row, fitted, with_callouts, with_legend
 from netcheck.drawing.style import shortened
-from netcheck.report import diagnosis_words as words
-from netcheck.report.diagnosis_model import (
+from netcheck.models.diagnosis import (
     NO_FAULT,
     NONE_OF_THESE,
     CauseLine,
     Diagnosis,
     ReadingLine,
 )
+from netcheck.report import diagnosis_words as words
 from netcheck.report.escapes import one_line
 from netcheck.report.words import joined
 from netcheck.roles.base import Roles

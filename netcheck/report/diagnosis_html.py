@@ -18,11 +18,11 @@ from typing import Any
 from jinja2 import Environment, StrictUndefined, Template
 from markupsafe import Markup
 
+from netcheck.models.diagnosis import CauseLine, Diagnosis, ProbeLine, ReadingLine
+from netcheck.models.facts import shown_file
 from netcheck.report import diagnosis_words as words
-from netcheck.report.diagnosis_model import CauseLine, Diagnosis, ProbeLine, ReadingLine
 from netcheck.report.escapes import one_line
 from netcheck.report.expect_html import STYLE as SHEET_STYLE
-from netcheck.report.facts import shown_file
 from netcheck.report.words import joined
 
 LISTED = 25

@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING
 
 from rich.text import Text
 
+from netcheck.models.diagnosis import CauseLine, Diagnosis, ProbeLine
+from netcheck.models.facts import shown_file
 from netcheck.report import diagnosis_words as words
 from netcheck.report.console import plain_text
-from netcheck.report.diagnosis_model import CauseLine, Diagnosis, ProbeLine
-from netcheck.report.facts import shown_file
 from netcheck.report.terminal.layout import bullets, hanging, heading, paragraph, safe
 from netcheck.report.words import joined
 

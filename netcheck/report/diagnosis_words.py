@@ -13,7 +13,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import TypeVar
 
 from netcheck.conditions import IDLE
-from netcheck.report.diagnosis_model import (
+from netcheck.models.diagnosis import (
     NO_FAULT,
     NONE_OF_THESE,
     CauseLine,
@@ -24,7 +24,7 @@ from netcheck.report.diagnosis_model import (
     ProbeLine,
     ReadingLine,
 )
-from netcheck.report.expect_model import SheetUnit
+from netcheck.models.sheet import SheetUnit
 from netcheck.report.expect_words import reading
 from netcheck.report.words import counted, joined
 

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from html import escape
 
+from netcheck.models.sheet import BenchSheet, SheetLine, SheetStep
 from netcheck.report.escapes import one_line
-from netcheck.report.expect_model import BenchSheet, SheetLine, SheetStep
 from netcheck.report.expect_words import band_words, off_words, reading, stop_words
 
 STYLE = """

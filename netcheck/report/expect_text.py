@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING
 
 from rich.text import Text
 
+from netcheck.models.sheet import BenchSheet, SheetLine, SheetStep
 from netcheck.report.console import plain_text
-from netcheck.report.expect_model import BenchSheet, SheetLine, SheetStep
 from netcheck.report.expect_words import band_words, off_words, reading, stop_words
 from netcheck.report.terminal.layout import bullets, hanging, heading, paragraph, safe
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from netcheck.report.expect_model import SheetLine
+from netcheck.models.sheet import SheetLine
 from netcheck.units import format_quantity
 
 QUIET = {"V": 5e-3, "A": 1e-7, "W": 1e-4, "ohm": 0.0}

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from enum import StrEnum
 from importlib import import_module
 
-from netcheck.report.checks import CheckReport
+from netcheck.models.checks import CheckReport
 
 
 class CheckFormat(StrEnum):

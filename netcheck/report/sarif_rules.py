@@ -11,7 +11,7 @@ from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from netcheck.findings import FINDING_KINDS
-from netcheck.report.checks import CheckRow
+from netcheck.models.checks import CheckRow
 from netcheck.report.words import quantity_words
 
 if TYPE_CHECKING:

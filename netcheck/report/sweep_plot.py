@@ -15,8 +15,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 from netcheck.conditions import IDLE
-from netcheck.report import facts
-from netcheck.report.sweep_model import SweepCurve
+from netcheck.models import facts
+from netcheck.models.sweep import SweepCurve
 from netcheck.report.tube_plot import BLUE, DPI, GREEN, GREY, ORANGE, RED, SETTINGS, image_format
 from netcheck.report.words import (
     condition_words,

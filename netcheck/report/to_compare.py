@@ -9,9 +9,9 @@ from rich.text import Text
 
 from netcheck.circuit.model import Part
 from netcheck.judge.base import Load
-from netcheck.rank import FaultResult
-from netcheck.report import facts
-from netcheck.report.comparison import (
+from netcheck.models import facts
+from netcheck.models.audit import Audit
+from netcheck.models.comparison import (
     MOVED,
     ComparedLoad,
     Comparison,
@@ -20,8 +20,8 @@ from netcheck.report.comparison import (
     TippingMove,
     over_limit,
 )
+from netcheck.rank import FaultResult
 from netcheck.report.console import plain_text
-from netcheck.report.model import Audit
 from netcheck.report.terminal.layout import (
     DEFAULT_ROWS,
     Column,

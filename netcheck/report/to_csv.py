@@ -13,12 +13,12 @@ import math
 from collections.abc import Iterable, Iterator, Sequence
 
 from netcheck.circuit.model import natural_key
-from netcheck.report import facts
-from netcheck.report.checks import CheckReport, CheckRow
+from netcheck.models import facts
+from netcheck.models.checks import CheckReport, CheckRow
+from netcheck.models.sheet import BenchSheet, SheetLine
+from netcheck.models.sweep import SweepCurve, SweepPoint
 from netcheck.report.documents.objects import number
 from netcheck.report.escapes import csv_cell
-from netcheck.report.expect_model import BenchSheet, SheetLine
-from netcheck.report.sweep_model import SweepCurve, SweepPoint
 from netcheck.report.words import unit_of
 from netcheck.solve.results import Solved
 

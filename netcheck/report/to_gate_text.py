@@ -10,7 +10,7 @@ from __future__ import annotations
 from rich.console import Console
 from rich.text import Text
 
-from netcheck.report.checks import (
+from netcheck.models.checks import (
     OUTCOME_WORDS,
     OUTCOMES,
     CheckedFile,

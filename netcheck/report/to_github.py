@@ -9,7 +9,7 @@ Source: GitHub documentation, "Workflow commands for GitHub Actions".
 
 from __future__ import annotations
 
-from netcheck.report.checks import CheckReport, CheckRow, Outcome, shown_rows
+from netcheck.models.checks import CheckReport, CheckRow, Outcome, shown_rows
 from netcheck.report.escapes import github_message, github_property
 from netcheck.report.words import counted
 

@@ -18,7 +18,7 @@ from collections.abc import Sequence
 from importlib import resources
 from xml.etree import ElementTree
 
-from netcheck.report.checks import OUTCOME_WORDS, CheckReport, CheckRow
+from netcheck.models.checks import OUTCOME_WORDS, CheckReport, CheckRow
 from netcheck.report.escapes import xml
 
 _ELEMENTS = {

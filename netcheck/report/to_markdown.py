@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from netcheck.report.checks import (
+from netcheck.models.checks import (
     OUTCOME_WORDS,
     CheckReport,
     CheckRow,

@@ -18,10 +18,10 @@ import json
 from typing import Any
 from urllib.parse import quote
 
-from netcheck.report.checks import CheckReport, CheckRow, Outcome, gravest_first
+from netcheck.models.checks import CheckReport, CheckRow, Outcome, gravest_first
+from netcheck.models.facts import shown_file
 from netcheck.report.documents.objects import number
 from netcheck.report.escapes import one_line
-from netcheck.report.facts import shown_file
 from netcheck.report.sarif_rules import descriptor, rule_id
 from netcheck.source import Span
 

@@ -10,9 +10,9 @@ from rich.console import Console
 from rich.text import Text
 
 from netcheck.conditions import IDLE
-from netcheck.report import facts
+from netcheck.models import facts
+from netcheck.models.sweep import SweepCurve, SweepPoint
 from netcheck.report.console import plain_text
-from netcheck.report.sweep_model import SweepCurve, SweepPoint
 from netcheck.report.terminal.layout import (
     Column,
     bullets,

@@ -11,8 +11,8 @@ from __future__ import annotations
 
 from rich.console import Console
 
+from netcheck.models.audit import Audit
 from netcheck.report.console import plain_text
-from netcheck.report.model import Audit
 from netcheck.report.terminal import (
     closing,
     effects,

@@ -18,9 +18,9 @@ from netcheck.cli import app
 from netcheck.diagnose.bench_sheet import SheetOptions, bench_sheet
 from netcheck.diagnose.lamp import Lamp
 from netcheck.diagnose.meters import parse_meter
+from netcheck.models.sheet import BenchSheet, SheetLine, SheetStep
 from netcheck.pipeline import load_circuit
 from netcheck.report import expect_html, expect_text, to_csv
-from netcheck.report.expect_model import BenchSheet, SheetLine, SheetStep
 from netcheck.solve.pool import Pool
 from netcheck.solve.results import Solved
 from netcheck.workbench.sweep import IdleTask, idle_outcomes
@@ -187,7 +187,7 @@ def test_the_page_loads_nothing_and_cannot_be_steered(sheet: BenchSheet) -> None
 
 
 def test_text_says_negative_volts_so_that_they_are_read_rightly(sheet: BenchSheet) -> None:
-    from netcheck.report.expect_model import Stop
+    from netcheck.models.sheet import Stop
 
     grid = SheetLine(
         "x", "X4 grid", "pin 5", "chassis", "V", -38.0, -41.0, -35.0, Stop("above", -31.0, "hot"),

@@ -20,9 +20,9 @@ from netcheck.diagnose.hypotheses import NO_FAULT_SHARE, NONE_SHARE
 from netcheck.diagnose.investigation import Basis, Investigation
 from netcheck.diagnose.plan import Plan
 from netcheck.diagnose.readings import parse_reading
+from netcheck.models.diagnosis import NO_FAULT, NONE_OF_THESE, CauseLine, Diagnosis
 from netcheck.report import diagnosis_html, diagnosis_text, to_json
 from netcheck.report.diagnosis_drawing import drawing_of
-from netcheck.report.diagnosis_model import NO_FAULT, NONE_OF_THESE, CauseLine, Diagnosis
 
 READINGS = ("V(g2)=2.5V", "ripple(ht)=no", "R(ht)=open", "I(R8)=50mA", "leak(C3)=70V")
 EVIDENCE = ("glow(X2)=no", "fuse=whole")

@@ -21,7 +21,7 @@ from netcheck.diagnose.hypotheses import (
 from netcheck.diagnose.situations import IDLE, TUBES_OUT
 from netcheck.faults.base import Defect, Fault, likelihood
 from netcheck.likelihoods import LIKELIHOOD_VALUE, LikelihoodClass
-from netcheck.report.diagnosis_model import NO_FAULT
+from netcheck.models.diagnosis import NO_FAULT
 
 
 def fault(

@@ -13,9 +13,9 @@ from sample_checks import broken, clean_audit, findings, policy, report_of
 from netcheck.errors import NetcheckError
 from netcheck.findings import Finding
 from netcheck.gate.baseline import compare, compare_files, read_baseline
+from netcheck.models.audit import Audit
+from netcheck.models.checks import CheckReport
 from netcheck.report import to_gate_text, to_json
-from netcheck.report.checks import CheckReport
-from netcheck.report.model import Audit
 
 
 def against(now: Audit, before: Audit, tmp_path: Path, form: str = "gate") -> CheckReport:

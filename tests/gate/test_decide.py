@@ -15,8 +15,8 @@ from netcheck import pipeline
 from netcheck.gate.decide import audit_report, decide
 from netcheck.judge.statistics import Share
 from netcheck.judge.toleranced import CASE_OF, COMPARISON, LimitSpread, Toleranced
-from netcheck.report.checks import CheckRow
-from netcheck.report.model import NOT_ASKED, Audit, Undriven
+from netcheck.models.audit import NOT_ASKED, Audit, Undriven
+from netcheck.models.checks import CheckRow
 from netcheck.report.progress import SilentProgress
 from netcheck.solve.results import NotSolved
 from netcheck.tipping import TippingPoint

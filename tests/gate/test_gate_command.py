@@ -19,7 +19,7 @@ from netcheck.errors import NetlistError, SolverUnavailableError
 from netcheck.findings import Finding
 from netcheck.gate.decide import decide
 from netcheck.gate.run import find_netlists
-from netcheck.report.packed import PackedFiles
+from netcheck.models.packed import PackedFiles
 
 CIRCUITS = Path(__file__).parent.parent.parent / "circuits"
 Answers = Callable[[dict[str, object]], list[str]]

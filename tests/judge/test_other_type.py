@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from netcheck.conditions import IDLE
-from netcheck.report.facts import limit_table
+from netcheck.models.facts import limit_table
 from netcheck.tubes.library import load_library
 
 from .whole import BEAM_POWER, audited, results

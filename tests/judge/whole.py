@@ -7,10 +7,10 @@ from functools import cache
 from pathlib import Path
 
 from netcheck.circuit.build import build_circuit
+from netcheck.models.audit import Audit
 from netcheck.netlist import read_netlist_text
 from netcheck.pipeline import audit_circuit
 from netcheck.rank import FaultResult
-from netcheck.report.model import Audit
 from netcheck.report.progress import SilentProgress
 from netcheck.solve.pool import Pool
 from netcheck.tubes.library import load_library

@@ -14,8 +14,8 @@ from netcheck.drawing import to_png, to_svg
 from netcheck.drawing.model import Box
 from netcheck.drawing.paint import Circle, Group, Line, Shape, Text
 from netcheck.drawing.style import CAPTION_PX, STYLES, text_width
+from netcheck.models.diagnosis import Diagnosis
 from netcheck.report.diagnosis_drawing import annotated, drawing_of, marks
-from netcheck.report.diagnosis_model import Diagnosis
 from tests.drawing.circuits import EXAMPLES, drawn, read
 from tests.drawing.geometry_checks import lines_of, named_boxes, points_between
 

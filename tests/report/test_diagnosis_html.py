@@ -12,8 +12,8 @@ from pathlib import Path
 import pytest
 from sample_diagnosis import NOTHING_READ, SAMPLE, hostile, many
 
+from netcheck.models.diagnosis import Diagnosis
 from netcheck.report import diagnosis_html
-from netcheck.report.diagnosis_model import Diagnosis
 
 DRAWING = '<svg xmlns="http://www.w3.org/2000/svg"><style>.nc-x{fill:none}</style></svg>'
 TEMPLATE = Path(diagnosis_html.__file__).parent / "html" / "page.html.j2"

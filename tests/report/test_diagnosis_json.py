@@ -12,8 +12,8 @@ import jsonschema
 import pytest
 from sample_diagnosis import HOSTILE, INF, NOTHING_READ, READINGS, SAMPLE, hostile, many
 
+from netcheck.models.diagnosis import Diagnosis
 from netcheck.report import to_json
-from netcheck.report.diagnosis_model import Diagnosis
 
 WRONG: dict[str, Any] = {"wrong": ["type"]}
 Path = tuple[str | int, ...]

@@ -11,9 +11,9 @@ import pytest
 from rich.console import Console
 from sample_diagnosis import NOTHING_READ, PAIR, SAMPLE, hostile, many
 
+from netcheck.models.diagnosis import Diagnosis
 from netcheck.report import diagnosis_text
 from netcheck.report.console import plain_text
-from netcheck.report.diagnosis_model import Diagnosis
 
 
 def text(diagnosis: Diagnosis, width: int = 80) -> str:

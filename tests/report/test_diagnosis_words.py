@@ -8,8 +8,8 @@ from dataclasses import replace
 import pytest
 from sample_diagnosis import INF, LEAK, NAN, OPEN, READINGS, SAMPLE, many
 
+from netcheck.models.diagnosis import Explained, GroupLine
 from netcheck.report import diagnosis_words as words
-from netcheck.report.diagnosis_model import Explained, GroupLine
 
 
 @pytest.mark.parametrize(

@@ -12,8 +12,8 @@ from sample_audit import build, circuit, stress
 from netcheck.circuit.model import Circuit
 from netcheck.judge.fed_back import FeedbackCase, Runaway
 from netcheck.judge.paired import Pair, Pairs
+from netcheck.models.audit import Audit
 from netcheck.report import to_json, to_terminal
-from netcheck.report.model import Audit
 from netcheck.solve.results import PartState, Solved
 
 RUNAWAY = Runaway(

@@ -18,8 +18,8 @@ from netcheck.judge.toleranced import (
     Variable,
     compared_as_published,
 )
+from netcheck.models.facts import healthy_verdict
 from netcheck.report import to_json, to_terminal
-from netcheck.report.facts import healthy_verdict
 from netcheck.report.terminal.tolerance import share_words
 
 MAINS = Variable("mains", "mains", ("VB",), 0.9, 1.1, 0.0, "a standard")

@@ -10,9 +10,9 @@ from sample_audit import build, circuit, leak, result, roles, solved, stress
 
 from netcheck.errors import NetcheckError
 from netcheck.judge.base import GROSS_RATIO
+from netcheck.models.view import check_view, hidden_faults, shown_faults, shown_tipping
 from netcheck.rank import View, rank_faults, reorder, risk
 from netcheck.report import to_json, to_terminal
-from netcheck.report.view import check_view, hidden_faults, shown_faults, shown_tipping
 
 OVERLOADS = (
     result(leak(2e6, "2Mohm"), "over_limit", solved("idle", 24.0), stress(2.0)),

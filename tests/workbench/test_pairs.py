@@ -7,8 +7,8 @@ from collections.abc import Iterator
 import pytest
 
 from netcheck.judge.paired import Pairs
+from netcheck.models.audit import Audit
 from netcheck.pipeline import audit_circuit, load_circuit
-from netcheck.report.model import Audit
 from netcheck.report.progress import SilentProgress
 from netcheck.solve.pool import Pool
 from netcheck.workbench import pairs as module

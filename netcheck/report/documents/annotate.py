@@ -8,6 +8,7 @@ from pydantic import Field
 
 from netcheck.circuit.model import Part
 from netcheck.findings import Finding, Level
+from netcheck.models.facts import sorted_findings, type_name
 from netcheck.report.annotation import (
     AnnotatedCircuit,
     IdleLoad,
@@ -26,7 +27,6 @@ from netcheck.report.documents.objects import (
     Version,
 )
 from netcheck.report.documents.shared import CircuitObject, IdleTubeObject, Value, of_file, of_span
-from netcheck.report.facts import sorted_findings, type_name
 from netcheck.roles.base import Role, Stage
 from netcheck.solve.results import NotSolved, Solved, TubeState
 

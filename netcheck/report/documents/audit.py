@@ -12,6 +12,15 @@ from netcheck.judge.fused import Fused, FuseLoad, fuse_loads, fused, has_fuse
 from netcheck.judge.heat import heats_of
 from netcheck.judge.seen import Seen, seen_under
 from netcheck.likelihoods import LikelihoodClass
+from netcheck.models.audit import Audit
+from netcheck.models.facts import (
+    healthy_verdict,
+    meter_readings,
+    sorted_findings,
+    sorted_tipping,
+    type_name,
+)
+from netcheck.models.view import filters, hidden_faults, shown_faults, shown_tipping
 from netcheck.rank import FaultResult, PartWorst, RankBy, risk
 from netcheck.report.documents.effects import (
     Count,
@@ -48,15 +57,6 @@ from netcheck.report.documents.shared import (
     tubes_in_order,
 )
 from netcheck.report.documents.tolerance import ToleranceObject
-from netcheck.report.facts import (
-    healthy_verdict,
-    meter_readings,
-    sorted_findings,
-    sorted_tipping,
-    type_name,
-)
-from netcheck.report.model import Audit
-from netcheck.report.view import filters, hidden_faults, shown_faults, shown_tipping
 from netcheck.roles.base import Role
 from netcheck.solve.results import NotSolved, Solved, Unrest
 

@@ -8,7 +8,7 @@ from pydantic import Field
 
 from netcheck.judge.base import Load
 from netcheck.likelihoods import LikelihoodClass
-from netcheck.report.checks import (
+from netcheck.models.checks import (
     OUTCOMES,
     CheckedFile,
     CheckReport,
@@ -17,6 +17,7 @@ from netcheck.report.checks import (
     Move,
     Outcome,
 )
+from netcheck.models.facts import shown_file
 from netcheck.report.documents.objects import (
     EMPTY_IS_NULL,
     Figure,
@@ -27,7 +28,6 @@ from netcheck.report.documents.objects import (
     Written,
     reader_of,
 )
-from netcheck.report.facts import shown_file
 from netcheck.report.words import unit_of
 from netcheck.tipping import Direction, TippingStatus
 

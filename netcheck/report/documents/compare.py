@@ -9,8 +9,9 @@ from pydantic import Field
 
 from netcheck.circuit.model import Part
 from netcheck.judge.base import Load
+from netcheck.models.comparison import Comparison, FaultMove, over_limit
+from netcheck.models.facts import healthy_verdict, shown_file, shown_title, type_name
 from netcheck.rank import FaultResult
-from netcheck.report.comparison import Comparison, FaultMove, over_limit
 from netcheck.report.documents.objects import From, Version, Written
 from netcheck.report.documents.shared import (
     FaultId,
@@ -19,7 +20,6 @@ from netcheck.report.documents.shared import (
     Value,
     Verdict,
 )
-from netcheck.report.facts import healthy_verdict, shown_file, shown_title, type_name
 
 Better = Annotated[
     bool | None,

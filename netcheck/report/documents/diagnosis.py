@@ -7,7 +7,9 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from netcheck.report.diagnosis_model import CauseLine, Diagnosis
+from netcheck.models.diagnosis import CauseLine, Diagnosis
+from netcheck.models.facts import shown_file
+from netcheck.models.sheet import SheetUnit
 from netcheck.report.documents.objects import (
     ITSELF,
     Figure,
@@ -17,8 +19,6 @@ from netcheck.report.documents.objects import (
     Version,
     Written,
 )
-from netcheck.report.expect_model import SheetUnit
-from netcheck.report.facts import shown_file
 
 Infinite = Annotated[
     dict[str, Literal[1, -1]],

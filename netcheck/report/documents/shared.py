@@ -9,9 +9,9 @@ from typing_extensions import TypeAliasType
 
 from netcheck.circuit.model import natural_key
 from netcheck.judge import base
+from netcheck.models.facts import condition_order, shown_file, title_of
 from netcheck.ratings.systems import RatingSystem
 from netcheck.report.documents.objects import Figure, From, Written
-from netcheck.report.facts import condition_order, shown_file, title_of
 from netcheck.solve.results import Solved, TubeState
 from netcheck.tipping import Direction, TippingStatus, times_what_passes
 

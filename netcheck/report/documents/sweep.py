@@ -8,6 +8,8 @@ from pydantic import Field
 
 from netcheck.circuit.model import natural_key
 from netcheck.judge.base import Load
+from netcheck.models.facts import condition_order, sorted_tipping
+from netcheck.models.sweep import SweepPoint
 from netcheck.report.documents.objects import (
     ITSELF,
     From,
@@ -24,8 +26,6 @@ from netcheck.report.documents.shared import (
     TubeObject,
     tubes_in_order,
 )
-from netcheck.report.facts import condition_order, sorted_tipping
-from netcheck.report.sweep_model import SweepPoint
 from netcheck.solve.results import NotSolved, Solved
 
 

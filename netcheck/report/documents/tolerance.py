@@ -7,9 +7,9 @@ from pydantic import Field
 
 from netcheck.judge.statistics import CONFIDENCE, Share
 from netcheck.judge.toleranced import Case, LimitSpread, Toleranced, VariableKind
+from netcheck.models.facts import sorted_spreads
 from netcheck.report.documents.effects import Count
 from netcheck.report.documents.objects import Figure, From, Number, Written, always, number
-from netcheck.report.facts import sorted_spreads
 
 Bound = Annotated[Number, Field(ge=0, le=1)]
 

@@ -21,8 +21,8 @@ import numpy as np
 from netcheck.circuit.model import Part
 from netcheck.conditions import FULL, IDLE
 from netcheck.judge.base import Load
-from netcheck.report.facts import type_name
-from netcheck.report.model import Audit
+from netcheck.models.audit import Audit
+from netcheck.models.facts import type_name
 from netcheck.report.words import ratio_words
 from netcheck.roles.base import OutputTransformer
 from netcheck.solve.results import Solved, TubeState

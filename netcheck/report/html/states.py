@@ -22,11 +22,11 @@ from netcheck.judge.base import Load
 from netcheck.judge.heat import heats_of
 from netcheck.judge.walked import Walk, WalkStep
 from netcheck.likelihoods import LIKELIHOOD_WORDS
+from netcheck.models import facts
+from netcheck.models.audit import Audit
+from netcheck.models.view import shown_faults
 from netcheck.rank import FaultResult
-from netcheck.report import facts
 from netcheck.report.html.pieces import Pieces
-from netcheck.report.model import Audit
-from netcheck.report.view import shown_faults
 from netcheck.report.words import (
     VERDICT_WORDS,
     amount,

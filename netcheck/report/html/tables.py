@@ -16,11 +16,11 @@ from netcheck.judge.base import Load
 from netcheck.judge.seen import seen_under
 from netcheck.judge.verdict import GRAVITY
 from netcheck.likelihoods import LIKELIHOOD_WORDS
+from netcheck.models import facts
+from netcheck.models.audit import Audit
+from netcheck.models.view import shown_faults
 from netcheck.rank import FaultResult
-from netcheck.report import facts
 from netcheck.report.annotation import AnnotatedCircuit, load_of, role_words, value_words
-from netcheck.report.model import Audit
-from netcheck.report.view import shown_faults
 from netcheck.report.words import (
     SEEN_WORDS,
     VERDICT_WORDS,

@@ -11,7 +11,7 @@ import math
 from collections.abc import Sequence
 from html import escape
 
-from netcheck.report.facts import searched_wide
+from netcheck.models.facts import searched_wide
 from netcheck.report.words import defect_words, joined, quantity_words, size
 from netcheck.tipping import TippingPoint, times_what_passes
 

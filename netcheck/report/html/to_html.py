@@ -18,17 +18,18 @@ from markupsafe import Markup
 
 from netcheck.drawing import draw_circuit, stylesheet, to_svg
 from netcheck.likelihoods import LIKELIHOOD_WORDS
-from netcheck.report import diagnosis_html, facts
-from netcheck.report.diagnosis_model import Diagnosis
+from netcheck.models import facts
+from netcheck.models.audit import Audit
+from netcheck.models.diagnosis import Diagnosis
+from netcheck.models.view import filters, hidden_faults, shown_tipping
+from netcheck.report import diagnosis_html
 from netcheck.report.html import tables
 from netcheck.report.html.plate_plot import plate_plots
 from netcheck.report.html.states import States, pack
 from netcheck.report.html.tipping_plot import tipping_svg
-from netcheck.report.model import Audit
 from netcheck.report.terminal.healthy import cautions
 from netcheck.report.terminal.opening import verdict_sentence
 from netcheck.report.terminal.tipping import MEASURE, tipping_sentence
-from netcheck.report.view import filters, hidden_faults, shown_tipping
 from netcheck.report.words import VERDICT_WORDS, defect_words, joined
 from netcheck.tipping import TippingPoint
 from netcheck.units import format_quantity

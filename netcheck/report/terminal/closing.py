@@ -7,8 +7,8 @@ from rich.text import Text
 
 from netcheck.circuit.model import natural_key
 from netcheck.findings import Finding
-from netcheck.report import facts
-from netcheck.report.model import Audit
+from netcheck.models import facts
+from netcheck.models.audit import Audit
 from netcheck.report.terminal.layout import (
     DEFAULT_ROWS,
     LEVEL_STYLES,

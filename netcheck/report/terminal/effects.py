@@ -10,10 +10,10 @@ from netcheck.conditions import COLD_START, DRIVEN, IDLE, condition_kind
 from netcheck.judge.fused import Fused, FuseLoad, fuse_loads, fused, has_fuse
 from netcheck.judge.heat import DAYLIGHT_C, HOTTEST_C, Heat, heats_of
 from netcheck.judge.seen import Seen, seen_under
+from netcheck.models.audit import Audit
+from netcheck.models.view import shown_faults
 from netcheck.rank import FaultResult
-from netcheck.report.model import Audit
 from netcheck.report.terminal.layout import Column, bullets, heading, paragraph, table
-from netcheck.report.view import shown_faults
 from netcheck.report.words import condition_words, counted, quantity_words, ratio_words
 from netcheck.solve.results import Solved
 from netcheck.units import format_quantity

@@ -5,7 +5,7 @@ from __future__ import annotations
 from rich.console import Console
 
 from netcheck.judge.fed_back import FeedbackCase, Runaway
-from netcheck.report.model import Audit
+from netcheck.models.audit import Audit
 from netcheck.report.terminal.layout import Column, bullets, heading, paragraph, table
 from netcheck.units import format_quantity
 

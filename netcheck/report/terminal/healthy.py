@@ -7,8 +7,8 @@ from rich.text import Text
 
 from netcheck.conditions import COLD_START, IDLE
 from netcheck.judge.base import Load, ratio_verdict
-from netcheck.report import facts
-from netcheck.report.model import Audit
+from netcheck.models import facts
+from netcheck.models.audit import Audit
 from netcheck.report.terminal.layout import (
     DEFAULT_ROWS,
     Column,

@@ -8,8 +8,8 @@ from rich.console import Console
 from rich.text import Text
 
 from netcheck.judge.base import Load
-from netcheck.report import facts
-from netcheck.report.model import Audit
+from netcheck.models import facts
+from netcheck.models.audit import Audit
 from netcheck.report.terminal.layout import STYLES, hanging, heading, paragraph, safe
 from netcheck.report.words import (
     amount,

@@ -9,7 +9,7 @@ from rich.text import Text
 
 from netcheck.judge.base import Load
 from netcheck.judge.paired import Pair
-from netcheck.report.model import Audit
+from netcheck.models.audit import Audit
 from netcheck.report.terminal.layout import (
     Column,
     bullets,

@@ -12,9 +12,10 @@ from netcheck.circuit.model import natural_key
 from netcheck.judge.base import GROSS_RATIO
 from netcheck.judge.seen import seen_under
 from netcheck.likelihoods import LIKELIHOOD_WORDS
+from netcheck.models import facts
+from netcheck.models.audit import Audit
+from netcheck.models.view import filters, shown_faults, shown_parts
 from netcheck.rank import FaultResult, PartWorst, RankBy
-from netcheck.report import facts
-from netcheck.report.model import Audit
 from netcheck.report.terminal.layout import (
     DEFAULT_ROWS,
     NARROW,
@@ -28,7 +29,6 @@ from netcheck.report.terminal.layout import (
     table,
     verdict_text,
 )
-from netcheck.report.view import filters, shown_faults, shown_parts
 from netcheck.report.words import (
     SCALED_NOTE,
     SEEN_WORDS,

@@ -6,8 +6,9 @@ from collections.abc import Sequence
 
 from rich.console import Console
 
-from netcheck.report import facts
-from netcheck.report.model import Audit
+from netcheck.models import facts
+from netcheck.models.audit import Audit
+from netcheck.models.view import shown_tipping
 from netcheck.report.terminal.layout import (
     DEFAULT_ROWS,
     NARROW,
@@ -17,7 +18,6 @@ from netcheck.report.terminal.layout import (
     paragraph,
     table,
 )
-from netcheck.report.view import shown_tipping
 from netcheck.report.words import (
     amount,
     condition_words,

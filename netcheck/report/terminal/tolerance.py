@@ -8,8 +8,8 @@ from rich.text import Text
 from netcheck.judge.base import ratio_verdict
 from netcheck.judge.statistics import CONFIDENCE, Share
 from netcheck.judge.toleranced import Influence, LimitSpread, Toleranced
-from netcheck.report.facts import sorted_spreads
-from netcheck.report.model import Audit
+from netcheck.models.audit import Audit
+from netcheck.models.facts import sorted_spreads
 from netcheck.report.terminal.layout import (
     DEFAULT_ROWS,
     Column,

@@ -6,9 +6,9 @@ from rich.console import Console
 
 from netcheck.conditions import IDLE
 from netcheck.judge.unrest import unrest_words
-from netcheck.report.model import Audit
+from netcheck.models.audit import Audit
+from netcheck.models.view import shown_faults
 from netcheck.report.terminal.layout import bullets, heading, paragraph
-from netcheck.report.view import shown_faults
 from netcheck.solve.results import Solved
 from netcheck.units import format_quantity
 

@@ -1,6 +1,6 @@
 """A diagnosis as values: readings in, causes out, and what to measure next.
 
-Made by `diagnose/diagnosis.py`, printed by `diagnosis_text.py`, `diagnosis_json.py`, the
+Made by `diagnose/diagnosis.py`, printed by `diagnosis_text.py`, `to_json.py`, the
 HTML page and the drawing.  Numbers are SI; an open circuit is infinite ohms.
 """
 
@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from netcheck.report.expect_model import Caution, SheetUnit
+from netcheck.models.sheet import Caution, SheetUnit
 
 NO_FAULT = "no_fault"
 NONE_OF_THESE = "none_of_these"

@@ -1,6 +1,6 @@
 """The bench sheet as values: what to measure in which order, and what to expect.
 
-Made by `diagnose/bench_sheet.py`, printed by `expect_text.py`, `expect_csv.py` and
+Made by `diagnose/bench_sheet.py`, printed by `expect_text.py`, `to_csv.py` and
 `expect_html.py`.  Numbers are SI; an open circuit is infinite ohms.
 """
 

@@ -18,7 +18,7 @@ from netcheck.conditions import FULL, IDLE, condition_place, is_in_use
 from netcheck.findings import Finding
 from netcheck.judge.base import Verdict, ratio_verdict
 from netcheck.judge.toleranced import LimitSpread
-from netcheck.report.model import Audit
+from netcheck.models.audit import Audit
 from netcheck.roles.table import RoleName
 from netcheck.solve.results import Solved
 from netcheck.tipping import TippingPoint, times_what_passes

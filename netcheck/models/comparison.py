@@ -19,9 +19,9 @@ from netcheck.circuit.model import Part, natural_key
 from netcheck.conditions import is_in_use
 from netcheck.judge.base import GROSS_RATIO, Load, Verdict
 from netcheck.judge.verdict import GRAVITY
+from netcheck.models import facts
+from netcheck.models.audit import Audit
 from netcheck.rank import FaultResult
-from netcheck.report import facts
-from netcheck.report.model import Audit
 from netcheck.tipping import TippingPoint, times_what_passes
 
 MOVED = 0.01

@@ -13,7 +13,7 @@ import zlib
 from collections.abc import Iterable, Iterator, Sequence
 from typing import overload
 
-from netcheck.report.checks import CheckedFile
+from netcheck.models.checks import CheckedFile
 
 
 class PackedFiles(Sequence[CheckedFile]):

@@ -14,8 +14,8 @@ from netcheck.circuit.model import Circuit, natural_key
 from netcheck.conditions import CONDITIONS
 from netcheck.errors import NetcheckError
 from netcheck.faults.base import Fault
+from netcheck.models.audit import Audit
 from netcheck.rank import FaultResult, PartWorst, View, reorder
-from netcheck.report.model import Audit
 from netcheck.roles.base import Roles
 from netcheck.tipping import TippingPoint, times_what_passes
 
