@@ -27,10 +27,14 @@ from netcheck.cli.shell import (
 @guarded
 def compare(
     before: Annotated[
-        Path, typer.Argument(metavar="BEFORE", help="The netlist before.", show_default=False)
+        Path,
+        typer.Argument(
+            metavar="BEFORE", help="The netlist or schematic before.", show_default=False
+        ),
     ],
     after: Annotated[
-        Path, typer.Argument(metavar="AFTER", help="The netlist after.", show_default=False)
+        Path,
+        typer.Argument(metavar="AFTER", help="The netlist or schematic after.", show_default=False),
     ],
     idle_only: Annotated[
         bool, typer.Option("--idle-only", help="Operating points only, without a signal.")

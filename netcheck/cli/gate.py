@@ -76,7 +76,9 @@ def gate(
     paths: Annotated[
         list[Path] | None,
         typer.Argument(
-            metavar="FILE", help="Netlists, and folders of netlists.", show_default=False
+            metavar="FILE",
+            help="Netlists, schematics, and folders of netlists.",
+            show_default=False,
         ),
     ] = None,
     policy: PolicyOption = None,

@@ -152,6 +152,42 @@ def test_a_tube_with_a_model_of_its_own_has_the_order_of_its_model(tmp_path: Pat
     assert tube.body
 
 
+PENTODE = """Version 4
+SHEET 1 880 680
+FLAG 96 48 plate
+FLAG 48 96 suppressor
+FLAG 48 128 grid
+FLAG 144 112 screen
+FLAG 64 176 cathode
+SYMBOL Misc\\pentode 96 112 R0
+SYMATTR InstName V1
+SYMATTR Value EL84
+"""
+MODEL = """* a model of its own
+.subckt EL84 K G1 G2 G3 A
+E1 7 0 VALUE={max(V(G2,K)/19+V(G1,K),0)}
+R1 7 0 1k
+G1 A K VALUE={1.1e-3*pwr(V(7),1.5)*atan(V(A,K)/15)}
+G2 G2 K VALUE={0.2e-3*pwr(V(7),1.5)}
+.ends
+"""
+
+
+@pytest.mark.parametrize("own", [False, True], ids=["on file", "own model"])
+def test_a_pentode_of_an_asc_has_its_electrodes_in_either_order(own: bool, tmp_path: Path) -> None:
+    (tmp_path / "own.lib").write_text(MODEL)
+    file = tmp_path / "t.asc"
+    file.write_text(PENTODE + ("TEXT 0 300 Left 2 !.lib own.lib\n" if own else ""))
+
+    (tube,) = load_circuit(file)
+
+    assert {pin.name: pin.net for pin in tube.pins} == {
+        name: name for name in ("plate", "screen", "grid", "cathode")
+    }
+    assert tube.element is not None
+    assert bool(tube.element.body) == own
+
+
 def test_a_switch_stands_as_its_field_says(tmp_path: Path) -> None:
     pins = {"1": "a", "2": "b", "3": "c"}
 
