@@ -76,9 +76,7 @@ def gate(
     paths: Annotated[
         list[Path] | None,
         typer.Argument(
-            metavar="FILE",
-            help="Netlists, schematics, and folders of netlists.",
-            show_default=False,
+            metavar="FILE", help="Netlists, schematics, and folders.", show_default=False
         ),
     ] = None,
     policy: PolicyOption = None,
