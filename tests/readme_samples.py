@@ -19,7 +19,6 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from netcheck.faults import FAULT_KINDS
-from netcheck.report.fault_list import SWEPT
 from netcheck.roles.table import Heading, RoleName
 
 SAMPLE = re.compile(
@@ -82,7 +81,7 @@ def faults_table() -> str:
     for group in dict.fromkeys(kind.group for kind in FAULT_KINDS):
         lines += ["", f"| {group} | words in ids | what is tried |", "| --- | --- | --- |"]
         for kind in FAULT_KINDS:
-            words = ", ".join(f"`{word}`" for word in kind.kinds if not word.endswith(SWEPT))
+            words = ", ".join(f"`{word.name}`" for word in kind.words if not word.swept_only)
             lines += [f"| `{kind.name}` | {words} | {kind.defects} |"] * (kind.group == group)
     return "\n".join([*lines, "", ""])
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import ast
+import re
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -10,6 +12,7 @@ import pytest
 from netcheck.conditions import CONDITIONS, condition_kind, condition_of, kinds_in_order
 from netcheck.faults import FAULT_KINDS, word_named
 from netcheck.faults.base import FaultKind
+from netcheck.findings import FINDING_KINDS
 from netcheck.likelihoods import LIKELIHOOD_CLASSES
 from netcheck.quantities import QUANTITIES, quantity_of
 from netcheck.roles.table import Place, RoleName
@@ -266,3 +269,58 @@ def test_a_word_means_the_same_in_every_kind(kind: FaultKind) -> None:
         everywhere = word_named(word.name)
 
         assert (word.grows, word.deviates) == (everywhere.grows, everywhere.deviates)
+
+
+GIVEN_BY = {
+    "Finding": None, "Ruling": None, "add": None, "warn": "warning", "note": "note",
+    "_find": "note", "_complain": None,
+}  # fmt: skip
+"""What makes a finding of a code, its first argument, and the level it gives; None: as told."""
+CODE = re.compile(r"[a-z]+(-[a-z]+)+|interrupted")
+LEVELS = ("note", "warning", "error")
+
+
+def text_of(node: ast.AST) -> str:
+    return node.value if isinstance(node, ast.Constant) and isinstance(node.value, str) else ""
+
+
+def findings_given(tree: ast.AST) -> Iterator[tuple[str, set[str]]]:
+    """Return the codes that a module gives, in calls or tables, with the levels beside each."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Dict):
+            rows = [each.elts for each in node.values if isinstance(each, ast.Tuple)]
+            yield from ((text_of(row[0]), set()) for row in rows if row)
+        if not isinstance(node, ast.Call) or not node.args:
+            continue
+        name = getattr(node.func, "attr", getattr(node.func, "id", ""))
+        if name in GIVEN_BY:
+            told = {text_of(each) for each in ast.walk(node.args[1])} if node.args[1:] else set()
+            given = GIVEN_BY[name]
+            yield text_of(node.args[0]), {given} if given else told & set(LEVELS)
+
+
+def all_findings_given() -> dict[str, set[str]]:
+    found: dict[str, set[str]] = {}
+    for module in PACKAGE.rglob("*.py"):
+        for code, levels in findings_given(ast.parse(module.read_text(encoding="utf-8"))):
+            if module.name != "findings.py" and CODE.fullmatch(code):
+                found.setdefault(code, set()).update(levels)
+    return found
+
+
+def test_every_finding_that_is_given_has_a_row_and_every_row_is_given() -> None:
+    assert set(all_findings_given()) == set(FINDING_KINDS)
+
+
+def test_a_finding_is_given_with_the_level_of_its_row_at_the_most() -> None:
+    given = {
+        code: max(levels, key=LEVELS.index)
+        for code, levels in all_findings_given().items()
+        if levels
+    }
+
+    assert given == {code: FINDING_KINDS[code].level for code in given}
+
+
+def test_a_row_of_a_finding_says_why_in_a_sentence() -> None:
+    assert all(kind.why.endswith(".") for kind in FINDING_KINDS.values())

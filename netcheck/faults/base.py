@@ -173,6 +173,11 @@ class Word:
     unsoldered: bool = False
     ripple: Ripple = ""
 
+    @property
+    def swept_only(self) -> bool:
+        """Whether it is met in sweeps alone: a direction in which something drifts."""
+        return self.name.endswith(("_down", "_up"))
+
 
 def rippling(how: Ripple, *words: Word) -> tuple[Word, ...]:
     """Return words of parts that filter or feed what ripples."""

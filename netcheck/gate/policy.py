@@ -16,7 +16,7 @@ import difflib
 import json
 import re
 import tomllib
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from fnmatch import fnmatchcase
 from importlib import resources
@@ -34,9 +34,10 @@ from pydantic import (
     model_validator,
 )
 
-from netcheck.conditions import IDLE
+from netcheck.conditions import CONDITIONS, IDLE
 from netcheck.errors import ManyErrors, NetcheckError
-from netcheck.findings import Level
+from netcheck.faults import FAULT_KINDS
+from netcheck.findings import FINDING_KINDS, Level
 from netcheck.likelihoods import LikelihoodClass
 from netcheck.roles.table import RoleName
 from netcheck.source import SourceText, Span
@@ -104,15 +105,33 @@ Pattern = Annotated[str, Field(min_length=1)]
 Patterns = tuple[Pattern, ...]
 
 
-def _role(pattern: str) -> str:
-    if not any(fnmatchcase(name, pattern.casefold()) for name in RoleName):
-        close = difflib.get_close_matches(pattern, list(RoleName), n=1)
-        meant = f"is `{close[0]}` meant?" if close else "`netcheck help drawing` lists them"
-        raise ValueError(f"no role is called `{pattern}`; {meant}")
-    return pattern
+def _named(what: str, topic: str, names: Collection[str], whole: bool = False) -> AfterValidator:
+    """Refuse a pattern that fits no name: its rule would never decide anything.
+
+    whole: it is a name, and no pattern.
+    """
+
+    def check(pattern: str) -> str:
+        fits = (lambda name, _: name == pattern) if whole else fnmatchcase
+        if not any(fits(name, pattern.casefold()) for name in names):
+            close = difflib.get_close_matches(pattern.casefold(), names, n=1)
+            meant = f"is `{close[0]}` meant?" if close else f"`netcheck {topic}` lists them"
+            raise ValueError(f"no {what} is called `{pattern}`; {meant}")
+        return pattern
+
+    return AfterValidator(check)
 
 
-RolePatterns = tuple[Annotated[Pattern, AfterValidator(_role)], ...]
+_WORDS = {word.name: word.swept_only for kind in FAULT_KINDS for word in kind.words}
+_FAULT_WORDS = tuple(name for name, swept_only in _WORDS.items() if not swept_only)
+_KIND = "kind of fault"
+
+RolePattern = Annotated[Pattern, _named("role", "help drawing", tuple(RoleName))]
+KindPattern = Annotated[Pattern, _named(_KIND, "faults", _FAULT_WORDS)]
+SweptPattern = Annotated[Pattern, _named(_KIND, "faults --all", tuple(_WORDS))]
+_CONDITIONS = tuple(each.name for each in CONDITIONS)
+ConditionPattern = Annotated[Pattern, _named("condition", "help gate", _CONDITIONS)]
+FindingCode = Annotated[str, _named("finding", "help audit", tuple(FINDING_KINDS), whole=True)]
 
 
 class Table(BaseModel):
@@ -136,11 +155,11 @@ class FaultRule(Table):
     """What the faults it fits may do.  Lists are patterns, empty lists fit all."""
 
     name: Pattern
-    kind: Patterns = ()
+    kind: tuple[KindPattern, ...] = ()
     part: Patterns = ()
-    role: RolePatterns = ()
+    role: tuple[RolePattern, ...] = ()
     likelihood: tuple[LikelihoodClass, ...] = ()
-    conditions: Patterns = ()
+    conditions: tuple[ConditionPattern, ...] = ()
     victims: Victims = "all"
     quantities: Patterns = ()
     max_ratio: Share
@@ -151,9 +170,9 @@ class TippingRule(Table):
     """The size up to which a growing defect must do no harm."""
 
     name: Pattern
-    kind: Patterns = ()
+    kind: tuple[SweptPattern, ...] = ()
     part: Patterns = ()
-    role: RolePatterns = ()
+    role: tuple[RolePattern, ...] = ()
     victims: Victims = "tubes"
     quantities: Patterns = ()
     harmless_to: DefectSize
@@ -166,7 +185,7 @@ class Wiring(Table):
     error: Level
     warning: Level
     note: Level
-    codes: dict[str, Level] = Field(default_factory=dict)
+    codes: dict[FindingCode, Level] = Field(default_factory=dict)
 
 
 class Waiver(Table):

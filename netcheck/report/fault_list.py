@@ -25,8 +25,6 @@ if TYPE_CHECKING:
 
 LIST_SCHEMA_VERSION = "1.2"
 SHOWN_STATES: tuple[BuildState, ...] = ("new_build", "restored", "untouched_and_old", "unknown")
-SWEPT = ("_down", "_up")
-"""Words of this ending are met in sweeps only, and are left out of the short list."""
 
 
 def look_up(kinds: Sequence[FaultKind], name: str) -> tuple[FaultKind, ...]:
@@ -91,7 +89,7 @@ def write(console: Console, kinds: Sequence[FaultKind]) -> None:
             )
             for kind in members
             for number, word in enumerate(kind.words)
-            if not word.name.endswith(SWEPT)
+            if not word.swept_only
         ]
         table(console, columns, rows)
 

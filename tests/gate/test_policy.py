@@ -82,6 +82,18 @@ def test_keys_are_laid_over_the_default_and_lists_replace() -> None:
         ('[[waivers]]\npart="R1"\nreason="long enough"\nexpires="soon"', 4, "expires", ""),
         ('[[faults]]\nname="a"\nrole=["coupling_capasitor"]\nmax_ratio="any"', 3,
          "no role is called `coupling_capasitor`; is `coupling_capacitor` meant?", ""),
+        ('[[faults]]\nname="a"\nmax_ratio="any"\nkind=["wrongvalue"]', 4,
+         "no kind of fault is called `wrongvalue`; is `wrong_value` meant?", ""),
+        ('[[faults]]\nname="a"\nmax_ratio="any"\nkind=["drifted_up"]', 4,
+         "no kind of fault is called `drifted_up`; is `drifted` meant?", ""),
+        ('[[faults]]\nname="a"\nmax_ratio="any"\nkind=["xyzzy"]', 4,
+         "`xyzzy`; `netcheck faults` lists them", ""),
+        ('[[tipping]]\nname="a"\nkind=["leeky"]\nharmless_to="1Mohm"', 3,
+         "no kind of fault is called `leeky`; is `leaky` meant?", ""),
+        ('[[faults]]\nname="a"\nconditions=["driven"]\nmax_ratio="any"', 3,
+         "no condition is called `driven`; ", ""),
+        ('[wiring.codes]\nno-laod = "error"', 2,
+         "no finding is called `no-laod`; is `no-load` meant?", ""),
         ('conditions = ["driven"]', 0, "has to hold", ""),
         ('not_solved = "maybe"', 1, "not_solved: this should be", ""),
         ('[wiring.codes]\nno-load = "off"', 2, "wiring.codes.no-load", ""),
@@ -101,6 +113,14 @@ def test_a_role_may_be_a_pattern() -> None:
     policy = parse_policy('[[faults]]\nname="a"\nrole=["*_Capacitor"]\nmax_ratio="any"\n')
 
     assert policy.faults[0].role == ("*_Capacitor",)
+
+
+def test_a_kind_may_be_a_pattern_and_a_sweep_has_words_of_its_own() -> None:
+    fault = parse_policy('[[faults]]\nname="a"\nkind=["*_Open"]\nmax_ratio="any"\n')
+    tipping = parse_policy('[[tipping]]\nname="a"\nkind=["drifted_up"]\nharmless_to="20%"\n')
+
+    assert fault.faults[0].kind == ("*_Open",)
+    assert tipping.tipping[0].kind == ("drifted_up",)
 
 
 def test_all_mistakes_are_told_at_once_in_the_order_of_the_file() -> None:
