@@ -19,6 +19,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from netcheck.faults import FAULT_KINDS
+from netcheck.findings import FINDING_KINDS
 from netcheck.roles.table import Heading, RoleName
 
 SAMPLE = re.compile(
@@ -86,7 +87,27 @@ def faults_table() -> str:
     return "\n".join([*lines, "", ""])
 
 
-TABLES = {"roles": roles_table, "faults": faults_table}
+FOUND_FROM = {
+    "text": "what the text says",
+    "wiring": "what the wiring alone says",
+    "solved": "what the solved circuit says",
+}
+
+
+def findings_table() -> str:
+    """Return the kinds of finding by what they are found from, each with level and title."""
+    lines = []
+    for basis, title in FOUND_FROM.items():
+        lines += ["", f"| {title} | level | what |", "| --- | --- | --- |"]
+        lines += [
+            f"| `{code}` | {kind.level} | {kind.title} |"
+            for code, kind in sorted(FINDING_KINDS.items())
+            if kind.basis == basis
+        ]
+    return "\n".join([*lines, "", ""])
+
+
+TABLES = {"roles": roles_table, "faults": faults_table, "findings": findings_table}
 
 
 def excerpt(output: str, show: str) -> str:

@@ -92,7 +92,9 @@ def test_tables_of_the_manual_are_those_of_the_registers(
     assert text_of(document) == with_tables(text_of(document))
 
 
-@pytest.mark.parametrize(("table", "topic"), [("roles", "drawing"), ("faults", "audit")])
+@pytest.mark.parametrize(
+    ("table", "topic"), [("roles", "drawing"), ("faults", "audit"), ("findings", "audit")]
+)
 def test_the_table_of_a_register_is_in_the_manual_once(table: str, topic: str) -> None:
     found = [each.stem for each in MANUAL if f"<!-- table of: {table} -->" in text_of(each)]
 

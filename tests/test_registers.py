@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import re
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -299,6 +300,7 @@ def findings_given(tree: ast.AST) -> Iterator[tuple[str, set[str]]]:
             yield text_of(node.args[0]), {given} if given else told & set(LEVELS)
 
 
+@cache
 def all_findings_given() -> dict[str, set[str]]:
     found: dict[str, set[str]] = {}
     for module in PACKAGE.rglob("*.py"):
