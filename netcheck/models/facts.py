@@ -22,6 +22,7 @@ from netcheck.models.audit import Audit
 from netcheck.roles.table import RoleName
 from netcheck.solve.results import Solved
 from netcheck.tipping import TippingPoint, times_what_passes
+from netcheck.units import format_quantity
 
 _LEVELS = ("error", "warning", "note")
 Limits = Mapping[tuple[str, str, str], float]
@@ -84,6 +85,27 @@ def meter_readings(solved: Solved) -> dict[str, float]:
     """Return net volts as a meter shows them, in natural order."""
     nets = {**solved.nets, **solved.readings}
     return {net: nets[net] for net in sorted(nets, key=natural_key)}
+
+
+def output_words(audit: Audit, state: Solved) -> str:
+    """Return what a driven circuit gives: watts, or volts where it has no output transformer."""
+    loads = [*audit.roles.named(RoleName.SPEAKER_LOAD), *audit.roles.named(RoleName.OUTPUT_LOAD)]
+    watts = format_quantity(state.output_w, "W", 3) if math.isfinite(state.output_w) else ""
+    if math.isfinite(state.primary_output_w):
+        primary = format_quantity(state.primary_output_w, "W", 3)
+        given = (
+            f"{watts} at the speaker ({primary} at the primary)"
+            if watts
+            else (f"{primary} at the primary")
+        )
+    else:
+        gain = state.output_peak_v / state.input_v
+        peak = format_quantity(state.output_peak_v, "V", 3)
+        given = f"{peak} peak at the output (gain {gain:.3g})"
+        if watts and loads:
+            ohm = format_quantity(audit.circuit[loads[0].part].value or 0.0, "ohm", 3)
+            given += f", {watts} in {loads[0].part} of {ohm}"
+    return f"{given}, distortion {state.distortion:.1%}"
 
 
 def healthy_ratios(audit: Audit) -> Iterator[tuple[float, str, str, str, float]]:

@@ -13,9 +13,9 @@ the way are kept.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from math import hypot, inf, sqrt
+from math import hypot, inf, nan, sqrt
 
 import numpy as np
 
@@ -230,13 +230,19 @@ def _observed(
         parts,
         input_v=drive.input_v,
         frequency_hz=drive.frequency_hz,
-        output_w=sum(parts[ref].power_w for ref in hookup.speakers if ref in parts),
-        primary_output_w=sum(_winding_power(seen, ref) for ref in hookup.primaries),
+        output_w=_sum_w(parts[ref].power_w for ref in hookup.speakers if ref in parts),
+        primary_output_w=_sum_w(_winding_power(seen, ref) for ref in hookup.primaries),
         output_peak_v=peak,
         distortion=distortion,
         settled_share=state.share,
         balance=state.balance,
     )
+
+
+def _sum_w(watts: Iterable[float]) -> float:
+    """Return the sum, not a number where there is nothing to sum."""
+    every = list(watts)
+    return sum(every) if every else nan
 
 
 def _winding_power(seen: Observation, ref: str) -> float:

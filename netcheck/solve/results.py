@@ -142,6 +142,7 @@ class Solved:
     frequency_hz: float = 0.0
     output_w: float = 0.0
     primary_output_w: float = 0.0
+    """Into the load and into the primary; driven, not a number where there is none."""
     output_peak_v: float = 0.0
     """Peak of the fundamental at the speaker (or the last coupled plate)."""
     distortion: float = 0.0
@@ -182,8 +183,8 @@ class Hookup:
         has none, `series_grids`: tube refs with the sign of the sine in series
         with their grid, so that a leak is not shorted by an ideal source.
     output_nets: the two nets the output voltage is taken between.
-    speakers: the load resistors; primaries: ideal plate windings whose power is
-        the primary output.
+    speakers: the load resistors, phones or the next device among them.
+    primaries: ideal plate windings whose power is the primary output.
     bare_windings: net pairs of windings without any loss or capacitance of
         their own, which get a small damping network in driven runs.
     """

@@ -11,6 +11,9 @@ from netcheck.roles.base import OutputTransformer, Roles, Stage
 from netcheck.roles.table import RoleName
 from netcheck.solve.results import Hookup
 
+LOADS = (RoleName.SPEAKER_LOAD, RoleName.OUTPUT_LOAD)
+"""What a stage without an output transformer drives: a speaker, phones, the next device."""
+
 
 def hookup_of(circuit: Circuit, roles: Roles) -> tuple[Hookup, tuple[str, ...]]:
     """Return the hookup and the assumptions made for it."""
@@ -31,6 +34,7 @@ def hookup_of(circuit: Circuit, roles: Roles) -> tuple[Hookup, tuple[str, ...]]:
             "in driven runs (common practice)"
         )
     speakers = tuple(dict.fromkeys(each.speaker for each in roles.transformers if each.speaker))
+    speakers = speakers or tuple(role.part for role in roles.named(*LOADS))
     primaries = tuple(
         dict.fromkeys(
             ref
@@ -76,6 +80,12 @@ def output_nets(circuit: Circuit, roles: Roles) -> tuple[str, str]:
         if transformer.secondaries:
             first, second = circuit[transformer.secondaries[0]].nets
             return first, second
+    for role in roles.named(*LOADS):
+        first, second = circuit[role.part].nets
+        return (second, first) if first == GROUND else (first, second)
+    outlets = roles.named(RoleName.OUTPUT_CAPACITOR)
+    if outlets:
+        return circuit[outlets[-1].part].other_net(outlets[-1].source_net), GROUND
     couplers = [role for role in roles.named(RoleName.COUPLING_CAPACITOR) if role.of != ""]
     if couplers:
         last = couplers[-1]

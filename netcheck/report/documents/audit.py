@@ -209,7 +209,8 @@ class StabilityObject:
 @dataclass(frozen=True)
 class ConditionObject:
     """One solved state. nets: volts to ground as the meter reads them. tubes: volts to ground,
-    cycle means. output_w is at the speaker.
+    cycle means. output_w is at the speaker or another load, primary_output_w at the plate
+    windings; null under drive where there is none.
     """
 
     OF: ClassVar[type] = Solved
@@ -228,6 +229,13 @@ class ConditionObject:
     ]
     frequency_hz: Figure
     distortion: Annotated[Figure, Field(description="Total harmonic distortion as a fraction.")]
+    output_peak_v: Annotated[
+        Figure,
+        Field(
+            description="Peak of the fundamental at the output: the speaker, the load, or the last "
+            "coupling capacitor; over input_v it is the gain."
+        ),
+    ]
     settled_share: Figure
     notes: list[str]
     stability: StabilityObject = LEFT_OUT

@@ -174,8 +174,7 @@ def condition_lines(audit: Audit) -> list[str]:
         elif outcome.input_v:
             lines.append(
                 f"{words}: {format_quantity(outcome.input_v, 'V', 3)} peak at the input gives "
-                f"{format_quantity(outcome.output_w, 'W', 3)} at the speaker, distortion "
-                f"{outcome.distortion:.1%}"
+                f"{facts.output_words(audit, outcome)}"
             )
         else:
             lines.append(f"{words}: solved and judged")

@@ -154,11 +154,9 @@ def _condition_line(audit: Audit, name: str) -> str:
     if not outcome.input_v:
         cold = " (B+ up, tubes not yet conducting)" if name == COLD_START else ""
         return f"{words}{cold}: solved and judged"
-    output = format_quantity(outcome.output_w, "W", 3)
-    primary = format_quantity(outcome.primary_output_w, "W", 3)
     return (
-        f"{words}: {format_quantity(outcome.input_v, 'V', 3)} peak at the input gives {output} "
-        f"at the speaker ({primary} at the primary), distortion {outcome.distortion:.1%}"
+        f"{words}: {format_quantity(outcome.input_v, 'V', 3)} peak at the input gives "
+        f"{facts.output_words(audit, outcome)}"
     )
 
 
