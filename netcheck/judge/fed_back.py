@@ -17,10 +17,11 @@ Ending = Literal["settles", "undecided", "runs_away", "not_solved"]
 class FeedbackCase:
     """One size of gas or grid emission, with its feedback solved.
 
-    ending: `undecided` where it settles if emission doubles slowly with temperature and
-    runs away if fast.  loop_gain: where it settles, None elsewhere.  grid_current_a,
-    plate_w: in the state it ends in; after a runaway that of a tube that draws whatever
-    supply and circuit let it have.  All figures are those of the slower doubling.
+    ending: `undecided` where it settles if the grid warms little and runs away if much.
+    loop_gain: where it settles, None elsewhere.  grid_current_a, plate_w: in the state it
+    ends in; after a runaway that of a tube that draws whatever supply and circuit let it
+    have.  All figures are those of the mild end, but grid_current_most_a: where it settles
+    at the grave end, None where it does not.
     """
 
     fault_id: str
@@ -28,6 +29,7 @@ class FeedbackCase:
     loop_gain: float | None
     grid_current_a: float | None
     plate_w: float | None
+    grid_current_most_a: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,8 +40,8 @@ class Runaway:
     tube and its bias, None where none is on file.  gain_per_share: at rest, space
     current gained over current drawn from the grid; times the gas share it is the loop
     gain.  gas_share: least share of gas that runs away; emission_a: least grid emission
-    (when healthy and warm) that does, for the slow and the fast doubling; None where
-    none that was tried does.
+    (when healthy and warm) that does, with a grid that warms little and one that warms
+    much; None where none that was tried does.
     """
 
     tube: str

@@ -3,9 +3,9 @@
 Comes in: the circuit on the pool, its faults, and their operating points.  Goes out:
 the same operating points with grid emission at the temperature its own effect brings
 about, and for each output tube what feeds back and when it runs away, with the
-published limit on the resistance of the grid's circuit beside it.  Where the published
-range of the doubling decides between settling and running away, the state is that of
-the slower doubling: what is reported happens at least.
+published limit on the resistance of the grid's circuit beside it.  How much the grid warms
+is not known: both ends are followed (`WARMINGS`), the state is that of the mild one, the
+range stands beside it, and only what runs away at both ends is said to.
 
 Each tube is solved once over currents drawn from its grid (the curve of
 its feedback tells everything); what it tells is then solved again as it is reported.  All of
@@ -162,7 +162,7 @@ def _ends(tube: Part, answer: Answer | None, fault: Fault) -> tuple[Steady, ...]
         if isinstance(change, SetGridEmission):
             gas = _healthy_gas(tube)
             return tuple(
-                steady_at(emission_loop(answer, each, gas), change.ampere) for each in DOUBLING_C
+                steady_at(emission_loop(answer, each, gas), change.ampere) for each in WARMINGS
             )
     return ()
 
@@ -179,7 +179,7 @@ def _solved_again(
     for number, each in ends.items():
         fault = faults[number]
         ref = fault.parts[0]
-        if len(each) == len(DOUBLING_C):
+        if len(each) == len(WARMINGS):
             # all of the grid's current as one, the ions of its healthy gas among it
             state = SetGridEmission(ref, each[0].grid_a), SetGas(ref, 0.0)
             hot[number] = replace(fault, changes=state)
@@ -194,17 +194,23 @@ def _solved_again(
 def _noted(outcome: Outcome, ends: tuple[Steady, ...]) -> Outcome:
     """Say in the outcome what the feedback did."""
     ending = _ending(ends)
-    current = format_quantity(ends[0].grid_a, "A", 2)
+    current, ends_at = format_quantity(ends[0].grid_a, "A", 2), _range_words(ends)
     words = {
-        "settles": f"its own heat brings the grid current to {current}, where it settles",
+        "settles": f"its own heat brings the grid current to {ends_at}, where it settles",
         "runs_away": f"runs away: nothing but supply and circuit hold it, at {current} from the "
         "grid",
-        "undecided": f"settles at {current} if its emission doubles with every {DOUBLING_C[0]:g} "
-        f"degrees, runs away with every {DOUBLING_C[-1]:g}",
+        "undecided": f"settles at {current} with a grid that warms little, runs away with one that "
+        "warms much",
     }[ending]
     if isinstance(outcome, NotSolved):
         return replace(outcome, reason=f"{words}; {outcome.reason}")
     return replace(outcome, notes=(*outcome.notes, words))
+
+
+def _range_words(ends: tuple[Steady, ...]) -> str:
+    """Return the current it settles at, over what is not known of the grid's warming."""
+    words = dict.fromkeys(format_quantity(each.grid_a, "A", 2) for each in ends)
+    return " to ".join(words)
 
 
 def _ending(ends: tuple[Steady, ...]) -> Ending:
@@ -232,9 +238,7 @@ def _runaway(
     place = int(np.argmax(answer.grid_a >= SMALL_A))
     gain = (answer.space_a[place] - answer.space_a[0]) / answer.grid_a[place]
     gas = _healthy_gas(circuit[ref])
-    slow, fast = (
-        tipping_size(emission_loop(answer, each, gas)) for each in (DOUBLING_C[0], DOUBLING_C[-1])
-    )
+    mild, grave = (tipping_size(emission_loop(answer, each, gas)) for each in WARMINGS)
     return Runaway(
         ref,
         stage.bias,
@@ -243,7 +247,7 @@ def _runaway(
         source,
         float(gain),
         tipping_size(gas_loop(answer)),
-        (slow, fast),
+        (mild, grave),
         tuple(_cases(ref, faults, outcomes, ends)),
     )
 
@@ -261,9 +265,14 @@ def _cases(
         if isinstance(outcome, NotSolved):
             yield FeedbackCase(fault.id, "not_solved", None, None, None)
             continue
-        mildest, state = each[0], outcome.tubes[ref]
+        mildest, gravest, state = each[0], each[-1], outcome.tubes[ref]
         yield FeedbackCase(
-            fault.id, _ending(each), mildest.loop_gain, mildest.grid_a, state.plate_dissipation_w
+            fault.id,
+            _ending(each),
+            mildest.loop_gain,
+            mildest.grid_a,
+            state.plate_dissipation_w,
+            gravest.grid_a if gravest.settles else None,
         )
 
 
@@ -280,12 +289,32 @@ def _published(tube: Part, stage: Stage) -> tuple[float | None, str]:
 
 Curve = NDArray[np.float64]
 
-GRID_K = 573.0
-"""Temperature of a power tube's grid at its healthy heat, 300 degrees C: from memory, low
-confidence.  It only scales how fast the grid warms."""
-DOUBLING_C = (15.0, 10.0)
-"""Warming that doubles grid emission, the slow end first: 10 to 15 degrees, common
-practice; Richardson's law with a work function of 1.7 eV gives 11 there."""
+
+@dataclass(frozen=True, slots=True)
+class Warming:
+    """How a grid's emission follows the tube's heat.
+
+    grid_k: its temperature at its healthy heat.  heat_share: how much of the tube's further
+    heat warms it as its own would.  doubling_c: warming that doubles its emission.
+    """
+
+    grid_k: float
+    heat_share: float
+    doubling_c: float
+
+    def growth(self, load_w: Curve, healthy_w: float) -> Curve:
+        """Return the emission over that at the healthy heat."""
+        load = 1.0 + self.heat_share * (load_w / healthy_w - 1.0)
+        warming = self.grid_k * (np.maximum(load, 0.0) ** 0.25 - 1.0)
+        return np.asarray(2.0 ** (warming / self.doubling_c))
+
+
+MILD, GRAVE = Warming(523.0, 0.5, 15.0), Warming(673.0, 1.0, 10.0)
+"""The ends of what is not known.  A power tube's grid is at 250 to 400 degrees C at its
+healthy heat, and takes half to all of the tube's further heat: from memory, low confidence.
+Its emission doubles with every 10 to 15 degrees: common practice; Richardson's law with a
+work function of 1.7 eV gives 11 at 300 degrees."""
+WARMINGS = (MILD, GRAVE)
 FALL = 0.99
 """The curve must fall below this share of a maximum to count as past it."""
 
@@ -329,15 +358,14 @@ def gas_loop(answer: Answer) -> SteadyCurve:
     return SteadyCurve(answer.grid_a, answer.grid_a / answer.space_a, answer.space_a)
 
 
-def emission_loop(answer: Answer, doubling_c: float, healthy_gas: float) -> SteadyCurve:
+def emission_loop(answer: Answer, warming: Warming, healthy_gas: float) -> SteadyCurve:
     """Return the loop of grid emission; its size is the current at the healthy heat [A].
 
     healthy_gas: share of the space current that is ions in any case.
     """
     healthy_a = steady_at(gas_loop(answer), healthy_gas).grid_a
-    healthy_w = np.interp(healthy_a, answer.grid_a, answer.load_w)
-    warming = GRID_K * ((answer.load_w / healthy_w) ** 0.25 - 1.0)
-    growth: Curve = 2.0 ** (warming / doubling_c)
+    healthy_w = float(np.interp(healthy_a, answer.grid_a, answer.load_w))
+    growth = warming.growth(answer.load_w, healthy_w)
     emitted = answer.grid_a - healthy_gas * answer.space_a
     return SteadyCurve(answer.grid_a, emitted / growth, growth)
 

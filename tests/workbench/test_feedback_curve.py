@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from netcheck.workbench.runaway import (
-    GRID_K,
+    GRAVE,
     Answer,
+    Warming,
     emission_loop,
     gas_loop,
     steady_at,
@@ -15,6 +16,7 @@ from netcheck.workbench.runaway import (
 )
 
 CURRENTS = np.concatenate([[0.0], np.geomspace(1e-8, 2e-3, 300)])
+WARMING = Warming(573.0, 1.0, 15.0)
 REST_A, GAIN = 0.05, 1000.0
 """Space current at rest, and what it gains for each ampere drawn from the grid (gm Rg)."""
 
@@ -45,8 +47,8 @@ def test_emission_tips_where_its_loop_gain_reaches_one() -> None:
     """With I = s exp(a I), a the growth for each ampere, the crest is at I = 1/a, s = 1/(a e)."""
     growth = 20_000.0
     warming = np.log2(np.exp(growth * CURRENTS)) * 15.0
-    load = 10.0 * (1.0 + warming / GRID_K) ** 4
-    loop = emission_loop(Answer(CURRENTS, np.full_like(CURRENTS, REST_A), load), 15.0, 0.0)
+    load = 10.0 * (1.0 + warming / WARMING.grid_k) ** 4
+    loop = emission_loop(Answer(CURRENTS, np.full_like(CURRENTS, REST_A), load), WARMING, 0.0)
     crest = 1.0 / (growth * np.e)
 
     assert tipping_size(loop) == pytest.approx(crest, rel=0.001)
@@ -58,8 +60,8 @@ def test_emission_tips_where_its_loop_gain_reaches_one() -> None:
 
 def test_a_tube_that_does_not_warm_keeps_the_emission_it_has() -> None:
     answer = Answer(CURRENTS, np.full_like(CURRENTS, REST_A), np.full_like(CURRENTS, 20.0))
-    found = steady_at(emission_loop(answer, 10.0, 0.0), 5e-6)
+    found = steady_at(emission_loop(answer, GRAVE, 0.0), 5e-6)
 
     assert found.grid_a == pytest.approx(5e-6, rel=0.01)
     assert found.loop_gain == pytest.approx(0.0, abs=1e-6)
-    assert tipping_size(emission_loop(answer, 10.0, 0.0)) is None
+    assert tipping_size(emission_loop(answer, GRAVE, 0.0)) is None

@@ -63,8 +63,8 @@ class HeatObject:
 
 @dataclass(frozen=True)
 class EmissionObject:
-    """For the slow and the fast end of the published doubling with temperature; null: none that
-    was tried.
+    """With a grid that warms little (250 C, half of the tube's further heat, doubling every 15
+    degrees) and one that warms much (400 C, all of it, 10 degrees); null: none that was tried.
     """
 
     slow_doubling: Annotated[Figure, From(lambda found: found.emission_a[0])]
@@ -73,13 +73,16 @@ class EmissionObject:
 
 @dataclass(frozen=True)
 class FeedbackCaseObject:
-    """undecided: it settles with the slow doubling and runs away with the fast one."""
+    """undecided: it settles with a grid that warms little and runs away with one that warms
+    much. Figures are for the first, but grid_current_most_a; null where that runs away.
+    """
 
     fault_id: str
     ending: Ending
     loop_gain: Figure
     grid_current_a: Figure
     plate_dissipation_w: Annotated[Figure, From("plate_w")]
+    grid_current_most_a: Figure
 
 
 @dataclass(frozen=True)

@@ -47,8 +47,9 @@ def write_feedback(console: Console, audit: Audit, show_all: bool) -> None:
         "makes more ions and a hotter grid. At a loop gain of one it runs away. Gas: ions are a "
         "share of the tube's current (heat frees more, which is not on file: real tubes tip "
         "sooner). Emission is that of the healthy, warm tube; it doubles with every 15 to 10 "
-        "degrees (common practice), from a grid at 300 C (from memory, low confidence): take it "
-        "as an order of magnitude. Under drive the stated emission is used without its growth.",
+        "degrees (common practice), from a grid at 250 to 400 C that takes half to all of the "
+        "tube's further heat (from memory, low confidence): ranges are over these, and RUNS AWAY "
+        "is said where both ends do. Under drive the stated emission is used without its growth.",
     )
 
 
@@ -76,10 +77,9 @@ def _case_line(case: FeedbackCase) -> str:
     words = ENDINGS[case.ending]
     if case.grid_current_a is None or case.plate_w is None:
         return f"{case.fault_id}: {words}"
-    state = (
-        f"{format_quantity(case.grid_current_a, 'A', 2)} from the grid, plate at "
-        f"{format_quantity(case.plate_w, 'W', 3)}"
-    )
+    most_a = case.grid_current_most_a or case.grid_current_a
+    ends = dict.fromkeys(format_quantity(each, "A", 2) for each in (case.grid_current_a, most_a))
+    state = f"{' to '.join(ends)} from the grid, plate at {format_quantity(case.plate_w, 'W', 3)}"
     if case.loop_gain is not None:
         state += f", loop gain {case.loop_gain:.2f}"
     return f"{case.fault_id}: {words}; {state}"
