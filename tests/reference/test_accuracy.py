@@ -26,9 +26,12 @@ POINTS = 0.5
 
 
 def _types() -> list[tuple[TubeType, Accuracy]]:
-    """Each law once: a type with the rows and the law of another adds nothing."""
+    """Each law once, under its own type: one based on another adds nothing."""
     found: list[tuple[TubeType, Accuracy]] = []
-    for tube in (s for t in load_library().all_types() for s in t.unlike_sections):
+    library = load_library()
+    based = {name: "\nbased_on = " in library.texts[f"{name}.toml"] for name in library.names}
+    types = sorted(library.all_types(), key=lambda tube: (based[tube.name], tube.name))
+    for tube in (section for each in types for section in each.unlike_sections):
         alike = any(
             (other.operation, other.model) == (tube.operation, tube.model) for other, _ in found
         )

@@ -35,6 +35,14 @@ from netcheck.tubes.library import TubeLibrary, load_library
         ("EL90", "6AQ5"),
         ("6SL7", "6SL7GT"),
         ("12bh7", "12BH7A"),
+        ("7025", "12AX7"),
+        ("6922", "6922"),
+        ("e88cc", "6922"),
+        ("6AQ8", "ECC85"),
+        ("6080", "6AS7G"),
+        ("EZ90", "6X4"),
+        ("ECF82", "6U8A"),
+        ("7189a", "7189A"),
     ],
 )
 def test_names_and_aliases_in_any_case(written: str, name: str) -> None:
