@@ -58,6 +58,10 @@ _KINDS = (
         "The lower limit counts; write the full type.", "the tube's data file",
     ),
     FindingKind(
+        "capacitor-without-suffix", "warning", "text", "A capacitor of millifarads and more",
+        "Without a suffix it is farads in SPICE; write u for microfarads.", _SPICE,
+    ),
+    FindingKind(
         "card-set-aside", "note", "text", "A card of no use here",
         "Analysis cards of other tools are read and set aside.", _READING,
     ),

@@ -110,13 +110,14 @@ def feed_findings(circuit: Circuit) -> Iterator[Finding]:
         if pin.name in ("plate", "screen") and pin.net not in fed
         if not (pin.net == GROUND and tube.net("cathode") in below)
     ]
-    if not unfed:
-        return
     mains = [
         part
         for part in circuit.of_kind("voltage_source")
         if _alternates(part) and not part.note.is_input
     ]
+    yield from _rectified_bias(circuit, mains, fed | below)
+    if not unfed:
+        return
     charged = _charged(circuit, mains)
     through_rectifier = [entry for entry in unfed if entry[2] in charged]
     if any(pin == "plate" for _, pin, _ in through_rectifier):
@@ -132,6 +133,34 @@ def feed_findings(circuit: Circuit) -> Iterator[Finding]:
     for tube, pin, net in unfed:
         if net not in charged:
             yield _unfed(circuit, tube, pin, net)
+
+
+def _rectified_bias(circuit: Circuit, mains: list[Part], held: frozenset[str]) -> Iterator[Finding]:
+    """Yield an error for grids whose negative bias only an alternating source makes.
+
+    It would be solved as no bias at all.
+    """
+    if not mains:
+        return
+    alternating = _secondary_nets(circuit, mains)
+    negative = [
+        part.net("anode")
+        for part in circuit.of_kind("diode")
+        if part.net("cathode") in alternating and part.net("anode") not in alternating
+    ]
+    behind = _reached(circuit, negative) - held
+    grids = [t.ref for t in circuit.tubes if t.has_pin("grid") and t.net("grid") in behind]
+    if grids:
+        source = mains[0]
+        yield Finding(
+            "rectifier-fed",
+            "error",
+            f"the bias of {', '.join(grids)} comes only from the alternating source "
+            f"{source.ref} through rectifiers: it would be solved as 0 V; put a DC source in "
+            "their place (the bias you measure or expect)",
+            source.ref,
+            source.span,
+        )
 
 
 def _unfed(circuit: Circuit, tube: Part, pin: str, net: str) -> Finding:

@@ -17,6 +17,9 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from netcheck.equations import SingularError, solve_exactly
+
+FLOATS = "a part of the network floats"
 Number = TypeVar("Number", np.float64, np.complex128)
 
 
@@ -28,8 +31,8 @@ def solve_network(
     leak_siemens: what joins each net of a floating island to ground [S].
     """
     try:
-        volts = np.asarray(np.linalg.solve(matrix, drive), dtype=matrix.dtype)
-    except np.linalg.LinAlgError:
+        volts = solve_exactly(matrix, drive, FLOATS)
+    except SingularError:
         return _by_island(matrix, drive, leak_siemens)
     return volts if np.isfinite(volts).all() else _by_island(matrix, drive, leak_siemens)
 
@@ -41,8 +44,8 @@ def _by_island(
     for island in _islands(matrix):
         inner, current = matrix[np.ix_(island, island)], drive[island]
         try:
-            volts[island] = np.linalg.solve(inner, current)
-        except np.linalg.LinAlgError:
+            volts[island] = solve_exactly(inner, current, FLOATS)
+        except SingularError:
             volts[island] = _floating(inner, current, leak_siemens)
     return volts
 

@@ -23,6 +23,7 @@ from netcheck.diagnose.dictionary import Dictionary, Foreseen, Point
 from netcheck.diagnose.ohms import LEAST_OHM
 from netcheck.diagnose.plan import Plan, Wanted
 from netcheck.diagnose.posterior import (
+    ALIKE,
     EVEN_VARIANCE,
     MISTAKE,
     Posterior,
@@ -33,6 +34,7 @@ from netcheck.diagnose.posterior import (
 )
 from netcheck.diagnose.readings import Reading
 from netcheck.diagnose.situations import IDLE, POWER_OFF, STEPS_OF_MAINS, TUBES_OUT, reduced
+from netcheck.equations import solve_exactly
 from netcheck.solve.deck import NEUTRAL_OHM
 
 Array = NDArray[np.float64]
@@ -164,7 +166,7 @@ def _foresee(
         mistaken = np.minimum(posterior.mistakes_of_node[nodes], 1.0 - 1e-9)
         doubt = np.einsum("hrr->hr", whole) * mistaken / (1.0 - mistaken)
         whole = whole + doubt[:, :, None] * np.eye(len(read))
-        gain = np.linalg.solve(whole, shared.transpose(0, 2, 1)).transpose(0, 2, 1)
+        gain = solve_exactly(whole, shared.transpose(0, 2, 1), ALIKE).transpose(0, 2, 1)
         away = posterior.sight.value - posterior.mean[nodes]
         mean = mean + np.einsum("hpr,hr->ph", gain, away)
         variance = variance - np.einsum("hpr,hpr->ph", gain, shared)

@@ -39,7 +39,14 @@ from netcheck.diagnose.hypotheses import NONE_SHARE, rounded_size
 from netcheck.diagnose.investigation import Investigation
 from netcheck.diagnose.ohms import LEAST_OHM, OPEN_FROM_OHM, network_of
 from netcheck.diagnose.page import Page, solve_page
-from netcheck.diagnose.posterior import MISTAKE, Posterior, log_likelihoods, point_of, seen_value
+from netcheck.diagnose.posterior import (
+    ALIKE,
+    MISTAKE,
+    Posterior,
+    log_likelihoods,
+    point_of,
+    seen_value,
+)
 from netcheck.diagnose.readings import Reading
 from netcheck.diagnose.situations import (
     IDLE,
@@ -51,6 +58,7 @@ from netcheck.diagnose.situations import (
     shown_share,
     sides_of,
 )
+from netcheck.equations import inverse
 from netcheck.faults import word_of
 from netcheck.faults.base import Fault, size_text
 from netcheck.models.diagnosis import CauseLine, Explained
@@ -185,7 +193,7 @@ class _Work:
         self.usable = np.isfinite(self.nominal + self.mean).all(axis=1)
         whole = np.nan_to_num(self.covariance) + np.diag(self.sight.noise**2)
         self.sigma = np.sqrt(np.einsum("hii->hi", whole))
-        self.precision = np.linalg.inv(whole)
+        self.precision = inverse(whole, ALIKE)
         self.log_determinant = np.linalg.slogdet(whole)[1]
 
     @cached_property

@@ -32,6 +32,7 @@ from netcheck.diagnose.hypotheses import NONE_SHARE, Hypotheses, Places
 from netcheck.diagnose.meters import Meter
 from netcheck.diagnose.ohms import LEAST_OHM, OPEN_FROM_OHM
 from netcheck.diagnose.readings import Reading
+from netcheck.equations import inverse, solve_exactly
 from netcheck.models.diagnosis import NONE_OF_THESE
 
 Array = NDArray[np.float64]
@@ -293,6 +294,7 @@ def _spread(looked: Looked, sight: Sight) -> Array:
 
 MISTAKE = 0.02
 """Share of readings that are mistaken: a round figure of the method, not measured."""
+ALIKE = "two readings say the same with no error of their own"
 MOST_MISTAKES, MOST_IN_PAIRS = 2, 20
 """Mistakes weighed at a time.  Above so many readings two mistakes at a time are not weighed."""
 MOST_SUBSETS = 7
@@ -337,7 +339,7 @@ def _terms(mean: Array, covariance: Array, sight: Sight) -> Iterator[tuple[tuple
     """Yield which readings are mistakes and the log of that share of the density."""
     count = len(sight.value)
     whole = covariance + np.diag(sight.noise**2)
-    precision = np.linalg.inv(whole)
+    precision = inverse(whole, ALIKE)
     _, log_determinant = np.linalg.slogdet(whole)
     away = sight.value - mean
     pulled = np.einsum("hij,hj->hi", precision, away)
@@ -352,7 +354,7 @@ def _terms(mean: Array, covariance: Array, sight: Sight) -> Iterator[tuple[tuple
                 chosen = list(left_out)
                 block = precision[:, chosen][:, :, chosen]
                 part = pulled[:, chosen]
-                solved = np.linalg.solve(block, part[:, :, None])[:, :, 0]
+                solved = solve_exactly(block, part[:, :, None], ALIKE)[:, :, 0]
                 _, log_block = np.linalg.slogdet(block)
                 given = -0.5 * np.einsum("hi,hi->h", part, solved)
                 given += 0.5 * log_block - 0.5 * size * constant
@@ -375,7 +377,7 @@ def log_unmodelled(mean: Array, covariance: Array, spread: Array, sight: Sight) 
     for disturbed in _subsets(away / np.sqrt(np.diag(base)), count):
         whole = base + np.diag(np.where(disturbed, spread, 0.0) ** 2)
         _, log_determinant = np.linalg.slogdet(whole)
-        square = float(away @ np.linalg.solve(whole, away))
+        square = float(away @ solve_exactly(whole, away, ALIKE))
         density = -0.5 * (square + log_determinant + count * np.log(2.0 * np.pi))
         terms.append(density - log(count * comb(count, int(disturbed.sum()))))
     return float(np.logaddexp.reduce(terms))

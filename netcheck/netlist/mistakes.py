@@ -93,25 +93,33 @@ _TUBE_NAME = re.compile(
     r"|6[\u0410-\u042f]\d+\w*",
     re.IGNORECASE,
 )
-_TUBE_NETS = (3, 4)
+_ORDERS = {3: "plate grid cathode", 4: "plate screen grid cathode"}
+_HEATER_PINS = 2
 
 
 def _tube_of_another(line: Line) -> NetlistSyntaxError | None:
     """Return the error for a tube on a card of another letter: `V3 p g k 12AX7`."""
     words = line.text.split()
-    first, name, nets = words[0], words[-1], words[1:-1]
-    if first[0].upper() not in "ANOPSTUVWYZ" or len(nets) not in _TUBE_NETS:
+    first, name = words[0], words[-1]
+    if first[0].upper() not in "ANOPSTUVWYZ" or (first[0].upper() == "V" and name.isdigit()):
         return None
-    has_other = any(set(word) & set("(){}=,'\"") or word.upper() in {"DC", "AC"} for word in nets)
-    if has_other or not _TUBE_NAME.fullmatch(name):
-        return None
-    if first[0].upper() == "V" and name.isdigit():
+    hint = tube_card_hint(line)
+    if not hint:
         return None
     message = f"`{first}` reads as a tube, but a tube is an X card"
-    form = " ".join([f"X{first}", *nets, name])
-    order = "plate grid cathode" if len(nets) == _TUBE_NETS[0] else "plate screen grid cathode"
-    hint = f"write `{form}`; the nets stand in the order {order}"
     return _at(line, _indent(line), message, hint, len(first))
+
+
+def tube_card_hint(line: Line) -> str:
+    """Return the X card that a card with a tube's name stands for, "" where it has none."""
+    first, *nets, name = line.text.split()
+    count = len(nets) if len(nets) in _ORDERS else len(nets) - _HEATER_PINS
+    has_other = any(set(word) & set("(){}=,'\"") or word.upper() in {"DC", "AC"} for word in nets)
+    if has_other or count not in _ORDERS or not _TUBE_NAME.fullmatch(name):
+        return ""
+    left_out = "" if count == len(nets) else "; its heater pins are left out"
+    form = " ".join([f"X{first}", *nets[:count], name])
+    return f"write `{form}`; the nets stand in the order {_ORDERS[count]}{left_out}"
 
 
 def _refused_dot(line: Line, word: str) -> NetlistSyntaxError | None:

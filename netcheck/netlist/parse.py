@@ -56,6 +56,7 @@ _EMPTY = re.compile(r"\"\"")
 _QUOTED_WORD = re.compile(r"(?<=\s)\"([^\"\s]+)\"(?=\s|$)")
 _BRACED_KEY = re.compile(r"\{(\s*\w+\s*)\}(?=\s*=(?!=))")
 _WAVE_FILE = re.compile(r"(\bwavefile\s*=\s*)([^\s\"']+)", re.IGNORECASE)
+_PERCENT = re.compile(r"(=\s*[\d.]+)%")
 _CALL_IN_BRACES = re.compile(r"\b(limit|table|min|max|if|pwrs?|pow)\s*\{([^{}]*)\}", re.IGNORECASE)
 
 
@@ -63,13 +64,15 @@ def _usual_form(text: str) -> str:
     """Return a card with other dialects' spellings in the usual one, letter for letter.
 
     Nothing moves, so that offsets still tell the column: `""` and quoted names of an X card
-    lose their quotes, `{R}=1` its braces, `LIMIT{a,b,c}` gets parentheses, and the path of
-    a `wavefile=` becomes a word (the file is never read).
+    lose their quotes, `{R}=1` its braces, `tol=5%` its percent sign, `LIMIT{a,b,c}` gets
+    parentheses, and the path of a `wavefile=` becomes a word (the file is never read).
     """
     letter = text.lstrip()[:1].upper()
     if letter == "X":
         text = _QUOTED_WORD.sub(r" \1 ", _EMPTY.sub("  ", text))
         text = _BRACED_KEY.sub(r" \1 ", text)
+    if letter in {"R", "C", "L"}:
+        text = _PERCENT.sub(r"\1 ", text)
     if letter in {"V", "I"}:
         text = _WAVE_FILE.sub(lambda m: m.group(1) + "_" * len(m.group(2)), text)
     if letter in {"B", "E", "G"}:

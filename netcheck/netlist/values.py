@@ -41,15 +41,17 @@ from netcheck.netlist.cards import (
     Word,
 )
 from netcheck.netlist.flat import DeviceModel, FlatElement, Waveform
-from netcheck.netlist.mistakes import did_you_mean, listed
+from netcheck.netlist.mistakes import did_you_mean, listed, tube_card_hint
 from netcheck.netlist.parse import parse_expression
 from netcheck.netlist.scope import Scope
 from netcheck.source import Span
-from netcheck.units import Kind, parse_spice_value
+from netcheck.units import Kind, format_quantity, parse_spice_value
 
 LARGEST = 1e15
 """Above this no value of a part, source or gain makes sense."""
 SMALLEST_OHM = 1e-15
+LARGE_BARE_F = 1e-3
+"""From here on a capacitance without a suffix is questioned."""
 _WHAT = {"R": "resistance", "C": "capacitance", "L": "inductance"}
 _ARTICLE = {"R": "a", "C": "a", "L": "an"}
 LARGEST_SOURCE = {"V": 1e5, "I": 1e3}
@@ -120,6 +122,16 @@ class ValueReader:
                 f"`{ref}` has an absurd {what} of {value:g}",
                 "check the exponent and the suffix",
             )
+        if letter == "C" and value >= LARGE_BARE_F and _is_bare(given):
+            self.log.add(
+                "capacitor-without-suffix",
+                "warning",
+                f"{ref}: a capacitor of `{_written(given)}` without a suffix is "
+                f"{format_quantity(value, 'F')}: are microfarads meant "
+                f"(`{_written(given)}u`)?",
+                card.span(given),
+                ref,
+            )
         if value == 0:
             meaning = "an open circuit" if letter == "C" else "a wire"
             self.log.add(
@@ -139,6 +151,15 @@ class ValueReader:
                 f"`{ref}` has an absurd value of {value:g}",
                 "check the exponent and the suffix",
             )
+
+
+def _written(given: Value) -> str:
+    return given.text if isinstance(given, Word) else ""
+
+
+def _is_bare(given: Value) -> bool:
+    """Say whether a value is digits only: old drawings leave the u of microfarads out."""
+    return bool(re.fullmatch(r"[\d.]+", _written(given)))
 
 
 def _formula_text(card: Card) -> str:
@@ -315,6 +336,7 @@ class ModelShelf:
             hint = did_you_mean(word.text, self._names(scope))
             if not hint and scope.skipped:
                 hint = f"these includes were skipped: {listed(scope.skipped)}"
+            hint = hint or tube_card_hint(card.line)
             kind = _MODEL_KINDS[card.line.text.split()[0][0].upper()]
             raise NoModelError(
                 f"there is no .model `{word.text}`",

@@ -293,7 +293,10 @@ def search_full_drive(
     engine: Engine, circuit: Circuit, hookup: Hookup, frequency_hz: float, idle: Solved
 ) -> DriveSearch:
     """Find the full drive of a healthy circuit."""
-    gain, first_v = small_signal(engine, circuit, hookup, frequency_hz, idle)
+    try:
+        gain, first_v = small_signal(engine, circuit, hookup, frequency_hz, idle)
+    except (EngineFailure, DeckError) as failure:
+        return DriveSearch(0.0, None, str(failure))
     if gain <= 0.0 or first_v <= 0.0:
         return DriveSearch(gain, None, "the input does not reach the output")
     search = _Search(engine, circuit, hookup, frequency_hz, gain)

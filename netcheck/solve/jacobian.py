@@ -29,6 +29,7 @@ from math import copysign, sqrt
 import numpy as np
 
 from netcheck.circuit.model import GROUND, Circuit, Part, Pin, natural_key
+from netcheck.equations import SingularError, inverse, solve_exactly
 from netcheck.netlist.cards import PartNote
 from netcheck.netlist.flat import FlatElement
 from netcheck.solve.deck import MIN_RESISTANCE_OHM, write_deck
@@ -126,9 +127,9 @@ def _hybrid(table: Array, capacitors: int) -> Array:
     c, m = slice(None, capacitors), slice(capacitors, None)
     windings = table[m, m] - OPEN_S * np.eye(len(table) - capacitors)
     try:
-        ohms = np.linalg.inv(windings)
-    except np.linalg.LinAlgError as error:
-        raise EngineFailure("the windings do not determine their currents") from error
+        ohms = inverse(windings, "the windings do not determine their currents")
+    except SingularError as error:
+        raise EngineFailure(error.message) from error
     return np.block(
         [
             [table[c, c] - table[c, m] @ ohms @ table[m, c], table[c, m] @ ohms],
@@ -267,9 +268,9 @@ class AveragedNetwork(LinearNetwork):
             self.add_slopes(matrix, device, each)
         inputs = np.broadcast_to(self.inputs, (instants, *self.inputs.shape))
         try:
-            answer = np.linalg.solve(matrix, inputs).mean(axis=0)
-        except np.linalg.LinAlgError as error:
-            raise EngineFailure(UNDETERMINED) from error
+            answer = solve_exactly(matrix, inputs, UNDETERMINED).mean(axis=0)
+        except SingularError as error:
+            raise EngineFailure(error.message) from error
         if not np.isfinite(answer).all():
             raise EngineFailure(UNDETERMINED)
         return np.asarray(self.direct + self.outputs @ answer)

@@ -42,6 +42,7 @@ from netcheck.circuit.changes import (
     changed_part,
 )
 from netcheck.circuit.model import GROUND, Circuit, Part, Pin
+from netcheck.equations import solve_exactly
 from netcheck.netlist.cards import PartNote
 from netcheck.solve.deck import DAMPING_F, DAMPING_OHM, MAX_COUPLING, MIN_RESISTANCE_OHM
 from netcheck.solve.network import (
@@ -55,6 +56,7 @@ from netcheck.solve.ngspice import Array
 from netcheck.solve.results import AUDIO_BAND_HZ, Outcome, Solved, Stability
 from netcheck.tubes.types import CapacitanceName
 
+UNDETERMINED = "the circuit does not determine its poles"
 SHIFT_PER_S = 2e3
 """Between the poles of coupling capacitors and those of tube capacitances."""
 OTHER_SHIFTS = (0.11, 0.7, 3.1)
@@ -340,7 +342,7 @@ class EnergyNetwork(LinearNetwork):
         stored = shift * self.signs * stack.sizes
         matrix = stack.matrix + (self.ways * stored[:, None, :]) @ self.ways.T
         scale = 1.0 / np.abs(matrix).max(axis=2, keepdims=True)
-        answer = np.linalg.solve(scale * matrix, scale * self.ways)
+        answer = solve_exactly(scale * matrix, scale * self.ways, UNDETERMINED)
         root = np.sqrt(stack.sizes)
         table = root[:, :, None] * (self.ways.T @ answer) * (root * self.signs)[:, None, :]
         return table, answer

@@ -32,6 +32,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from netcheck.circuit.model import Circuit
+from netcheck.equations import SingularError, solve_exactly
 from netcheck.solve.deck import DRIVEN_OPTIONS, Deck, write_deck
 from netcheck.solve.ngspice import Array, Engine, EngineFailure
 from netcheck.solve.observe import Observation, power_balance
@@ -281,6 +282,6 @@ def bounded_step(slow: SlowStates, step: Array, jacobian: Array, means: Means) -
 def newton_step(matrix: Array, right: Array) -> Array:
     """Solve a linear system; a singular one is a run that cannot be corrected."""
     try:
-        return np.asarray(np.linalg.solve(matrix, right))
-    except np.linalg.LinAlgError as error:
-        raise EngineFailure("the slow states do not determine each other") from error
+        return solve_exactly(matrix, right, "the slow states do not determine each other")
+    except SingularError as error:
+        raise EngineFailure(error.message) from error

@@ -21,6 +21,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from netcheck.equations import solve_exactly
 from netcheck.tubes.model import Law, space_currents
 from netcheck.tubes.schema import SignalRow
 
@@ -179,7 +180,7 @@ class Cycles:
                 through = (by_swing[i] * border[j] / slope).mean(1)
                 matrix[:, i, j] = direct[j] - through - (1.0 if i == j else 0.0)
             right[:, i] = (by_swing[i] * miss / slope).mean(1) - short[i]
-        found = np.linalg.solve(matrix, right[:, :, None])
+        found = solve_exactly(matrix, right[:, :, None], "the rows do not determine the cycle")
         steps = [np.asarray(found[:, n], dtype=np.float64) for n in range(3)]
         pull = sum(b * s for b, s in zip(border, steps, strict=True))
         return _State(-(miss + pull) / slope, *steps)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -10,7 +12,9 @@ from typer.testing import CliRunner
 
 from netcheck.circuit.linear import solve_network
 from netcheck.cli import app
+from netcheck.equations import SingularError, inverse, solve_exactly
 
+PACKAGE = Path(__file__).parents[2] / "netcheck"
 CIRCUIT = (Path(__file__).parents[2] / "circuits" / "6v6_single_ended.cir").read_text()
 LEAK = 1e-15
 FLOATING = {
@@ -66,3 +70,26 @@ def test_a_floating_island_keeps_the_volts_across_its_parts() -> None:
     volts = solve_network(matrix, np.array([[1.0], [-1.0]], dtype=complex), 1e-12)
     assert volts[0, 0] - volts[1, 0] == pytest.approx(0.5)
     assert volts.sum() == pytest.approx(0.0, abs=1e-9)
+
+
+def test_every_linear_solve_is_made_where_singular_ones_are_answered() -> None:
+    solves = re.compile(r"linalg\.(solve|inv)\b")
+    elsewhere = [
+        path.name
+        for path in PACKAGE.rglob("*.py")
+        if solves.search(path.read_text(encoding="utf-8")) and path.name != "equations.py"
+    ]
+
+    assert elsewhere == []
+
+
+@pytest.mark.parametrize(
+    "solve",
+    [
+        lambda m: solve_exactly(m, np.ones(2), "both say the same"),
+        lambda m: inverse(m, "both say the same"),
+    ],
+)
+def test_singular_equations_are_answered_with_the_reason(solve: Callable[..., object]) -> None:
+    with pytest.raises(SingularError, match="both say the same"):
+        solve(np.ones((2, 2)))
