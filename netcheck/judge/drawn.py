@@ -92,6 +92,7 @@ OF_TUBE: Mapping[str, Callable[[str, Drawn], Array]] = {
         _plate_w(ref, drawn) + _screen_w(ref, drawn)
     ),
     "plate_voltage_v": lambda ref, drawn: _volts(ref, "plate", drawn),
+    "plate_peak_v": lambda ref, drawn: _volts(ref, "plate", drawn),
     "screen_voltage_v": lambda ref, drawn: _volts(ref, "screen", drawn),
     "plate_and_screen_voltage_v": _plate_and_screen_v,
     "grid_voltage_negative_v": lambda ref, drawn: -_volts(ref, "grid", drawn),

@@ -112,7 +112,10 @@ def _tube_of_another(line: Line) -> NetlistSyntaxError | None:
 
 def tube_card_hint(line: Line) -> str:
     """Return the X card that a card with a tube's name stands for, "" where it has none."""
-    first, *nets, name = line.text.split()
+    first, *words = line.text.split()
+    if not words:
+        return ""
+    *nets, name = words
     count = len(nets) if len(nets) in _ORDERS else len(nets) - _HEATER_PINS
     has_other = any(set(word) & set("(){}=,'\"") or word.upper() in {"DC", "AC"} for word in nets)
     if has_other or count not in _ORDERS or not _TUBE_NAME.fullmatch(name):

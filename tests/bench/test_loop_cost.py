@@ -71,16 +71,26 @@ class Recorder:
 def recorded(
     engine: Engine, circuit: Circuit, variants: Variants
 ) -> tuple[list[str], list[list[tuple[str, float]]], dict[str, str], list[Outcome], float]:
-    """Sweep (in a worker): the deck, alterations a solve, its nodes, outcomes, and seconds."""
+    """Sweep (in a worker): the deck, alterations a solve, its nodes, outcomes, and seconds.
+
+    What the loop alters is noted while the sweep solves its points one by one; the seconds
+    are those of the sweep as it is used, over tables.
+    """
+    from netcheck.solve import idle
     from netcheck.solve.deck import write_deck
 
     recorder = Recorder(engine)
     sweep = IdleSweep(circuit, tuple(IdleRequest(changes) for changes in variants))
-    outcomes = solve_sweep(recorder, sweep)
+    usual = idle.TABLED_FROM
+    try:
+        idle.TABLED_FROM = len(variants) + 1
+        solve_sweep(recorder, sweep)
+    finally:
+        idle.TABLED_FROM = usual
     (deck,) = recorder.decks
     nodes = {net: write_deck(circuit).node[net] for net in WATCHED}
     started = time.perf_counter()
-    solve_sweep(engine, sweep)
+    outcomes = solve_sweep(engine, sweep)
     return deck, recorder.steps, nodes, outcomes, time.perf_counter() - started
 
 

@@ -205,7 +205,7 @@ def test_a_worn_rectifier_drops_twice_the_volts_at_the_same_current(bench: Bench
         (el34_pair, "X4/grid_open", "X4", (5.0, 12.0)),
         (el34_pair, "X4/socket_leaky@10Mohm", "X4", (2.0, 4.0)),
         (el34_pair, "X4/grid_cathode_shorted", "X4", (5.0, 12.0)),
-        (el34_pair, "X4/grid_screen_shorted", "X4", (5.0, 20.0)),
+        (el34_pair, "X4/grid_screen_shorted", "X4", (5.0, 25.0)),
         (el34_pair, "X4/wrong_type@KT88", "X4", (2.0, 10.0)),
         (el34_pair, "X4+X5/mismatched@40%", "X4", (1.05, 1.3)),
         (el34_pair, "X4+X5/mismatched@40%", "X5", (0.7, 0.95)),

@@ -86,7 +86,7 @@ def test_readings_and_shares_are_those_of_the_idle_state() -> None:
     assert row.split() == [
         "R22", "220", "kohm", "bleeder", "at", "ht", "425", "V", "1.93", "mA", "820", "mW", "27%",
     ]  # fmt: skip
-    assert "X4 EL34, output tube: plate 423 V, screen 414 V, grid -38.0 V" in text
+    assert "X4 EL34, output tube: plate 423 V, screen 415 V, grid -38.0 V" in text
 
 
 def test_narrow_output_keeps_to_its_width() -> None:

@@ -13,6 +13,7 @@ from .circuits import circuit_of_lines
 
 TRIODE = ("VHT b 0 300", "VIN in 0 0 ;! input", "X1 p1 in k1 12AX7", "RP b p1 100k", "RK k1 0 1.5k")
 PLAYED = {
+    "part_property": ("CK.Rser", (*TRIODE, "RG in 0 1meg", "CK k1 0 22u Rser=1")),
     "protection_diode": ("D1", (*TRIODE, "RG in 0 1meg", "D1 0 in DZ", ".model DZ D")),
     "grid_shunt_capacitor": (
         "CS",

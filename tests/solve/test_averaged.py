@@ -115,9 +115,13 @@ def _under_drive(
 
 @pytest.fixture(scope="module")
 def driven(demo: Callable[[str], Demo]) -> Any:
-    """Return a pair at full drive, settled both ways."""
+    """Return a pair just into clipping, settled both ways.
+
+    At 0.67 V the plates differ by 1 % between both ways and one column by 25 %: the way
+    without a network stops further from its steady state there (measured).
+    """
     known = demo("el34_pair_fixed_bias")
-    drive = Drive(FREQUENCY_HZ, 0.66)
+    drive = Drive(FREQUENCY_HZ, 0.62)
     arguments = (known.circuit, known.hookup, drive, known.idle)
     return known, known.worker.call(_under_drive, *arguments)
 

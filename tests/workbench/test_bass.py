@@ -203,7 +203,7 @@ def test_rows_say_so_where_health_has_no_state_in_the_bass(
 
 def test_an_interrupted_run_says_so_in_each_row(known: Demo) -> None:
     with Pool(1) as stopped:
-        stopped.interrupted = True
+        stopped.stopped = INTERRUPTED
         _, states = in_the_bass(known, ["R21/open"], known.full_v, bench_of(known, stopped))
 
     state = states["R21/open"]

@@ -188,7 +188,7 @@ def test_each_condition_of_use_has_its_corner_and_overdrive_has_none(known: Know
 
 def test_a_corner_that_was_not_solved_says_why_and_is_not_judged(known: Known) -> None:
     with Pool(1) as stopped:
-        stopped.interrupted = True
+        stopped.stopped = INTERRUPTED
         corner = only(known.driven(stopped, "full").driven)
 
     assert (corner.toleranced, corner.worst_case, corner.judged) == (None, None, None)
