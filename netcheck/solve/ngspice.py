@@ -292,9 +292,9 @@ class Engine:
         failed = self._failed or _Failed(
             "solved, and not believed", self._loaded, self._altered, self._analysis
         )
+        reason = f"* {printable(failed.reason)}; ngspice {self.version}\n"
         text = "\n".join(
             [
-                f"* {printable(failed.reason)}; ngspice {self.version}",
                 *failed.lines[:-1],
                 ".control",
                 *(f"alter {target} = {value:.9g}" for target, value in failed.altered.items()),
@@ -304,9 +304,9 @@ class Engine:
                 "",
             ]
         )
-        name = hashlib.sha256(text.encode()).hexdigest()[:DIGITS]
+        name = hashlib.sha256(text.encode()).hexdigest()[:DIGITS]  # one file for each deck
         with contextlib.suppress(OSError):
-            (self.kept_decks / f"{name}.cir").write_text(text, encoding="utf-8")
+            (self.kept_decks / f"{name}.cir").write_text(reason + text, encoding="utf-8")
 
     def _vector(self, name: str) -> Array | None:
         info = self._c.ngGet_Vec_Info(self._encoded(name))
