@@ -47,7 +47,7 @@ from netcheck.workbench.faulted import Bench, needs_drive, sustained
 from netcheck.workbench.hookup import bare_windings
 from netcheck.workbench.pairs import solve_pairs
 from netcheck.workbench.runaway import FedBack, with_feedback
-from netcheck.workbench.settings import Progress, Settings, pool_of
+from netcheck.workbench.settings import Progress, Settings, Step, pool_of
 from netcheck.workbench.tolerance import tolerance_of
 from netcheck.workbench.walks import find_continuous, sweep_sizes, walk_faults
 from netcheck.workbench.wiring import wiring_findings
@@ -87,7 +87,7 @@ def audit_circuit(
     fed_back = _at_rest(bench, roles, faults, idle, progress)
     conditions = fed_back.conditions
     swept = list_continuous(circuit, roles)
-    with _step(progress, "tipping points", 1):
+    with _step(progress, Step.TIPPING, 1):
         tipping = bench.tipping_points(swept, rest.table, rest.states)
     driven, bass, base = DrivenHealth(), Bass(), rest
     if not options.idle_only:
@@ -155,15 +155,15 @@ def _drive_faults(
     """Return every fault under drive, and at 100 Hz those for which that says more."""
     idle = healthy[IDLE]
     assert isinstance(idle, Solved)
-    with _step(progress, "driven faults", len(faults)):
+    with _step(progress, Step.DRIVEN, len(faults)):
         conditions = bench.driven(faults, hookup, driven, idle, progress, gross)
     return conditions, faults_in_the_bass(bench, roles, faults, hookup, healthy, gross, progress)
 
 
 @contextmanager
-def _step(progress: Progress, label: str, total: int) -> Iterator[None]:
+def _step(progress: Progress, step: Step, total: int) -> Iterator[None]:
     """Show one long step while it lasts."""
-    progress.start(label, total)
+    progress.start(step, total)
     yield
     progress.finish()
 
@@ -182,7 +182,7 @@ def _at_rest(
     bench: Bench, roles: Roles, faults: Sequence[Fault], idle: Solved, progress: Progress
 ) -> FedBack:
     """Return every fault at idle and at cold start, grid current with its feedback."""
-    with _step(progress, "faults at idle and at cold start", 2 * len(faults)):
+    with _step(progress, Step.AT_REST, 2 * len(faults)):
         conditions = bench.faulted(faults, idle, progress)
     return with_feedback(bench, roles, faults, conditions, idle, progress)
 
@@ -306,7 +306,7 @@ def _curve(
     tipping = bench.tipping_points((fault,), table, base.states)
     sizes = sweep_sizes(fault, points, [one.value for one in tipping if one.value is not None])
     faults = [fault.make(size) for size in sizes]
-    with _step(progress, "sizes at idle", 2 * len(faults)):
+    with _step(progress, Step.SIZES, 2 * len(faults)):
         conditions = {IDLE: bench.faulted(faults, idle, progress)[IDLE]}
     if not options.idle_only:
         driven = drive_healthy(bench, roles, hookup, idle, table, progress)

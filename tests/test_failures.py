@@ -20,7 +20,7 @@ from netcheck.errors import NetcheckError
 from netcheck.pipeline import audit
 from netcheck.report.files import write_whole
 from netcheck.workbench import sweep
-from netcheck.workbench.settings import Settings
+from netcheck.workbench.settings import Settings, Step
 
 ROOT = Path(__file__).parents[1]
 PREAMP = ROOT / "circuits" / "12ax7_preamp.cir"
@@ -47,7 +47,7 @@ class Interrupting:
 
 
 def test_what_was_finished_before_an_interrupt_is_reported() -> None:
-    progress = Interrupting("driven faults", 10)
+    progress = Interrupting(Step.DRIVEN, 10)
 
     result = audit(PREAMP, Settings(jobs=2), progress)
 

@@ -17,6 +17,7 @@ from netcheck.findings import FINDING_KINDS
 from netcheck.likelihoods import LIKELIHOOD_CLASSES
 from netcheck.quantities import QUANTITIES, quantity_of
 from netcheck.roles.table import Place, RoleName
+from netcheck.workbench.settings import Step
 
 PACKAGE = Path(__file__).resolve().parent.parent / "netcheck"
 CONDITIONS_SPELLED_OUT = {
@@ -326,3 +327,31 @@ def test_a_finding_is_given_with_the_level_of_its_row_at_the_most() -> None:
 
 def test_a_row_of_a_finding_says_why_in_a_sentence() -> None:
     assert all(kind.why.endswith(".") for kind in FINDING_KINDS.values())
+
+
+# Long steps
+
+
+def steps_begun(tree: ast.AST) -> Iterator[str]:
+    """Return what each long step in a module is called: its name in `Step`, else its source."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Call):
+            name = getattr(node.func, "attr", getattr(node.func, "id", ""))
+            of_step = {"start": 0, "_step": 1}.get(name)
+            if of_step is not None and len(node.args) == of_step + 2:
+                yield ast.unparse(node.args[of_step]).removeprefix("Step.")
+
+
+def test_every_long_step_is_called_by_its_register() -> None:
+    begun = {
+        step
+        for module in PACKAGE.rglob("*.py")
+        if "Progress" in (text := module.read_text(encoding="utf-8"))
+        for step in steps_begun(ast.parse(text))
+    }
+
+    assert begun - {"step"} == {each.name for each in Step}  # handed on by what begins it
+
+
+def test_a_long_step_is_called_in_a_few_plain_words() -> None:
+    assert [each for each in Step if not re.fullmatch(r"[a-z ]{4,33}", each)] == []

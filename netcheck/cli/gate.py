@@ -215,6 +215,7 @@ def _run_spread(
     from netcheck.gate.run import gather
     from netcheck.gate.spread import FileTask, cluster_executor, decide_all, local_executor
     from netcheck.report.progress import progress_for_terminal
+    from netcheck.workbench.settings import Step
 
     with contextlib.ExitStack() as stack:
         executor: Executor
@@ -225,7 +226,7 @@ def _run_spread(
             executor, workers, let_go = cluster_executor(cluster)
             stack.callback(let_go)
         progress = stack.enter_context(progress_for_terminal())
-        progress.start("netlists", len(netlists))
+        progress.start(Step.NETLISTS, len(netlists))
         task = FileTask(replace(options, jobs=1), found, today, Path.cwd())
         decisions = decide_all(task, netlists, executor, workers)
         watched = (_counted(decided, progress) for decided in decisions)

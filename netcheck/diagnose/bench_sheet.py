@@ -61,7 +61,7 @@ from netcheck.solve.results import NotSolved
 from netcheck.units import format_quantity
 from netcheck.workbench.baseline import baseline_of
 from netcheck.workbench.health import require_health
-from netcheck.workbench.settings import Progress
+from netcheck.workbench.settings import Progress, Step
 
 StopRule = Callable[[Wanted, Band], Stop | None]
 
@@ -88,7 +88,7 @@ def bench_sheet(
     if options.lamp is not None:
         makers.append(maker.lamp)
     makers.append(maker.idle)
-    progress.start("steps of the bench", len(makers))
+    progress.start(Step.AT_BENCH, len(makers))
     for make in makers:
         steps.append(make())
         progress.advance()

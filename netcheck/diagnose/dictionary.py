@@ -55,7 +55,7 @@ from netcheck.solve.pool import Pool
 from netcheck.tubes.library import load_library
 from netcheck.workbench.baseline import baseline_of
 from netcheck.workbench.health import require_health
-from netcheck.workbench.settings import Progress
+from netcheck.workbench.settings import Progress, Step
 
 Array = NDArray[np.float64]
 
@@ -272,11 +272,7 @@ class Dictionary:
 
     def _solved(self, situation: Situation) -> Page:
         variants = self._variants(situation)
-        words = situation.key.replace("_", " ")
-        self._progress.start(
-            f"dictionary: {len(variants)} faults, {self.options.draws} units each, {words}",
-            len(variants) * len(situation.hot),
-        )
+        self._progress.start(Step.DIAGNOSIS, len(variants) * len(situation.hot))
         try:
             page = solve_page(
                 self.pool(), self.circuit, situation, self.spread.on_mains, variants, self.spread,

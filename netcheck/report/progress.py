@@ -47,7 +47,7 @@ class BarProgress(SilentProgress):
 
         columns = (
             TextColumn("{task.description}", markup=False),
-            BarColumn(bar_width=30),
+            BarColumn(bar_width=20),
             MofNCompleteColumn(),
             TimeElapsedColumn(),
         )

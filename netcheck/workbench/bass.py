@@ -29,7 +29,7 @@ from netcheck.solve.driven import DrivenAnswer, DrivenRequest, solve_driven
 from netcheck.solve.pool import Job, Lost, Pool, Shared
 from netcheck.solve.results import Hookup, NotSolved, Outcome, Solved, StartState
 from netcheck.units import format_quantity
-from netcheck.workbench.settings import Circuitry, Progress
+from netcheck.workbench.settings import Circuitry, Progress, Step
 from netcheck.workbench.sweep import DrivenTask, driven_outcomes
 
 BASS_HZ = 100.0
@@ -97,7 +97,7 @@ def faults_in_the_bass(
     lowest = bench.options.frequency_hz <= BASS_HZ
     if lowest or not chosen or not isinstance(idle, Solved) or not isinstance(full, Solved):
         return Bass()
-    progress.start(f"faults at {BASS_HZ:g} Hz", len(chosen))
+    progress.start(Step.BASS, len(chosen))
     try:
         return _driven(bench, faults, hookup, (idle, full.input_v), chosen, gross, progress)
     finally:

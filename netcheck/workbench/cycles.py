@@ -21,7 +21,7 @@ from netcheck.solve.limit_cycle import solve_cycle
 from netcheck.solve.ngspice import Engine
 from netcheck.solve.pool import Job, Lost
 from netcheck.solve.results import Hookup, NotSolved, Outcome, Solved
-from netcheck.workbench.settings import Circuitry, Progress
+from netcheck.workbench.settings import Circuitry, Progress, Step
 
 
 def with_cycles(
@@ -42,7 +42,7 @@ def with_cycles(
             restless.setdefault(fault.changes, outcome)
     if not restless or bench.pool.stopped:
         return list(outcomes)
-    progress.start("what does not stay at idle", len(restless))
+    progress.start(Step.RESTLESS, len(restless))
     jobs = [
         Job(_solve_changed, (bench.shared[IDLE], changes, hookup, outcome))
         for changes, outcome in restless.items()

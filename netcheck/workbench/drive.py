@@ -29,7 +29,7 @@ from netcheck.solve.ngspice import Engine
 from netcheck.solve.pool import Job, Lost, Pool, Shared
 from netcheck.solve.results import Hookup, NotSolved, Outcome, Solved, StartState
 from netcheck.workbench.bass import full_in_the_bass
-from netcheck.workbench.settings import Circuitry, Progress
+from netcheck.workbench.settings import Circuitry, Progress, Step
 from netcheck.workbench.sweep import Advance
 
 TIMES_FULL = 2.0
@@ -73,7 +73,7 @@ def drive_healthy(
     if bare:
         reason = f"the load of {', '.join(bare)} is not in the netlist; add the output transformer"
         return DrivenHealth(reason=reason)
-    progress.start("healthy circuit under drive", len(SHARES) + 4)
+    progress.start(Step.HEALTHY, len(SHARES) + 4)
     try:
         return _drive(bench, roles, hookup, idle, table, progress.advance)
     finally:

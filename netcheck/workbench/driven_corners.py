@@ -40,7 +40,7 @@ from netcheck.solve.deck import MIN_RESISTANCE_OHM
 from netcheck.solve.driven import DrivenAnswer, DrivenRequest, solve_driven
 from netcheck.solve.pool import Job, Lost
 from netcheck.solve.results import Hookup, NotSolved, Outcome, Solved
-from netcheck.workbench.settings import Circuitry, Progress
+from netcheck.workbench.settings import Circuitry, Progress, Step
 
 PLATE = "plate_dissipation_w"
 OF_USE = (HOTTEST, FULL)
@@ -69,7 +69,7 @@ def with_driven_corners(
         return found
     ends = [corner_of(one, found.variables, tubes) for one in spreads for tubes in (False, True)]
     changes = [changes_of(bench.circuit, found.variables, each) for each in ends]
-    progress.start("worst corners under drive", len(ends))
+    progress.start(Step.CORNERS, len(ends))
     states = _driven(bench, hookup, levels, changes, progress)
     progress.finish()
     corners = tuple(

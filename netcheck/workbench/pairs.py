@@ -31,7 +31,7 @@ from netcheck.judge.verdict import GRAVITY, HARMLESS
 from netcheck.rank import FaultResult, judge_fault
 from netcheck.solve.results import NotSolved, Solved
 from netcheck.workbench.faulted import Bench
-from netcheck.workbench.settings import Progress
+from netcheck.workbench.settings import Progress, Step
 from netcheck.workbench.sweep import IdleTask, idle_outcomes
 
 MOST_PAIRS = 400
@@ -67,7 +67,7 @@ def solve_pairs(
     causes = list(_causing(usable))
     hides = list(_hiding(usable, alone, healthy[IDLE]))
     plans = _chosen(causes, hides)
-    progress.start("pairs of faults", len(plans))
+    progress.start(Step.PAIRS, len(plans))
     both = [_joined(plan) for plan in plans]
     task = IdleTask(bench.shared[IDLE], IDLE, (), None)
     changes = [fault.changes for fault in both]

@@ -41,7 +41,7 @@ from netcheck.roles.base import Roles, Stage
 from netcheck.solve.results import NotSolved, Outcome, Solved, TubeState
 from netcheck.units import format_quantity
 from netcheck.workbench.faulted import Bench
-from netcheck.workbench.settings import Progress
+from netcheck.workbench.settings import Progress, Step
 from netcheck.workbench.sweep import IdleTask, idle_outcomes
 
 LEAST_A, MOST_A, PER_DECADE = 5e-8, 2e-3, 8
@@ -83,7 +83,7 @@ def with_feedback(
     }
     if not tubes or bench.pool.stopped:
         return FedBack(each, ())
-    progress.start("grid current that feeds back", len(tubes) * len(grid_currents()))
+    progress.start(Step.FEEDBACK, len(tubes) * len(grid_currents()))
     answers = _answers(bench, tuple(tubes), idle, progress)
     ends = {
         number: _ends(bench.circuit[ref], answers[ref], fault)

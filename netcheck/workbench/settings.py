@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from enum import StrEnum
 from pathlib import Path
 from typing import Protocol
 
@@ -66,6 +67,26 @@ def pool_of(options: Settings) -> Pool:
         options.memory_bytes,
         kept_decks=options.kept_decks,
     )
+
+
+class Step(StrEnum):
+    """Every long step, as it is called beside the bar while it runs."""
+
+    AT_REST = "faults at idle and from cold"
+    TIPPING = "how small a defect is enough"
+    FEEDBACK = "grid current that heats its tube"
+    RESTLESS = "faults that keep swinging"
+    HEALTHY = "healthy circuit with a signal"
+    DRIVEN = "faults with a signal"
+    BASS = "faults with a signal in the bass"
+    WALKS = "faults in small steps"
+    UNITS = "units within tolerance"
+    CORNERS = "worst such units with a signal"
+    PAIRS = "two faults at once"
+    SIZES = "sizes of the fault at idle"
+    AT_BENCH = "steps at the bench"
+    DIAGNOSIS = "what each fault would read"
+    NETLISTS = "netlists"
 
 
 class Progress(Protocol):

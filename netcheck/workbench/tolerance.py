@@ -51,7 +51,7 @@ from netcheck.roles.base import Roles
 from netcheck.solve.draws import Knob, nominal_of, solve_draws
 from netcheck.solve.ngspice import Engine
 from netcheck.solve.pool import Job, Lost, Pool, Shared
-from netcheck.workbench.settings import Progress, ToleranceOptions
+from netcheck.workbench.settings import Progress, Step, ToleranceOptions
 
 Array = NDArray[np.float64]
 
@@ -169,7 +169,7 @@ def tolerance_of(
     limits = idle_limits(table.limits)
     units = Units(pool, circuit, shared, variables, limits)
     factors = draw_factors(variables, options.draws, options.seed)
-    progress.start("units drawn within tolerance", options.draws)
+    progress.start(Step.UNITS, options.draws)
     drawn = units.solve(factors, progress)
     progress.finish()
     found = _Found(circuit, limits, variables, drawn, _corners(units, limits, variables), factors)

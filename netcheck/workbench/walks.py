@@ -20,7 +20,7 @@ from netcheck.judge.walked import Walk, WalkStep
 from netcheck.solve.results import Outcome, Solved
 from netcheck.tipping import TippingPoint, times_what_passes
 from netcheck.workbench.faulted import Bench
-from netcheck.workbench.settings import Progress
+from netcheck.workbench.settings import Progress, Step
 
 SIZES = 11
 """Sizes from end to end, besides the tipping points."""
@@ -49,7 +49,7 @@ def walk_faults(
     tips = {name: _tips(name, found) for name in chosen}
     sizes = [(by_id[name], size) for name in chosen for size in _sizes(by_id[name], tips[name])]
     made = [fault.make(size) for fault, size in sizes]
-    progress.start("walks of continuous faults", 2 * len(made))
+    progress.start(Step.WALKS, 2 * len(made))
     outcomes = bench.faulted(made, healthy[IDLE], progress)[IDLE] if made else []
     progress.finish()
     steps: dict[str, list[WalkStep]] = {name: [] for name in chosen}
