@@ -50,6 +50,9 @@ QUANTITIES: tuple[Quantity, ...] = (
     Quantity("cathode_current_a", "cathode current"),
     Quantity("output_current_a", "output current"),
     Quantity("heater_cathode_voltage_v", "heater-cathode voltage"),
+    Quantity("grid_dissipation_w", "grid"),
+    Quantity("fault_heat_w", "heat at the fault"),
+    Quantity("supply_current_a", "supply current"),
 )
 
 _BY_NAME = {each.name: each for each in QUANTITIES}

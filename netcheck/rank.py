@@ -24,8 +24,9 @@ from netcheck.circuit.model import Circuit, natural_key
 from netcheck.conditions import is_in_use
 from netcheck.faults.base import Fault
 from netcheck.judge.base import GROSS_RATIO, LimitTable, Load, Verdict
-from netcheck.judge.stress import judge_state
-from netcheck.judge.unjudged import loaded_unjudged
+from netcheck.judge.bodies import Bodies, Energy
+from netcheck.judge.stress import energy_of, judge_faulted
+from netcheck.judge.unjudged import loaded_unjudged, not_judged_parts
 from netcheck.judge.verdict import (
     GRAVITY,
     condition_verdict,
@@ -70,6 +71,7 @@ class FaultResult:
     part_stresses: by part its highest stress of all conditions.
     unjudged: parts without a rating that the fault loads much harder.
     loads: every judged quantity, by the condition; none where health was not solved.
+    energy: where the power goes, by the condition; none where health was not solved.
     """
 
     fault: Fault
@@ -82,6 +84,7 @@ class FaultResult:
     part_stresses: Mapping[str, Load] = field(default_factory=dict)
     unjudged: tuple[str, ...] = ()
     loads: Mapping[str, tuple[Load, ...]] = field(default_factory=dict)
+    energy: Mapping[str, Energy] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,13 +112,16 @@ def judge_fault(
     loads: dict[str, tuple[Load, ...]] = {}
     verdicts: dict[str, Verdict] = {}
     unjudged: dict[str, None] = {}
+    energy: dict[str, Energy] = {}
+    bodies = Bodies(circuit, table, fault.changes)
     for name, outcome in conditions.items():
         stresses: tuple[Load, ...] = ()
         hard: tuple[str, ...] = ()
         lasts = True
         if isinstance(outcome, Solved) and name in healthy:
-            loads[name] = stresses = judge_state(circuit, table, outcome, healthy)
-            hard = loaded_unjudged(table, outcome, healthy[name])
+            loads[name] = stresses = judge_faulted(bodies, table, outcome, healthy)
+            energy[name] = found = energy_of(bodies, table, outcome, healthy[name])
+            hard = (*loaded_unjudged(table, outcome, healthy[name]), *not_judged_parts(found))
             lasts = stays(outcome, healthy[name])
         verdicts[name] = condition_verdict(outcome, stresses, hard, lasts=lasts)
         unjudged.update(dict.fromkeys(hard))
@@ -133,6 +139,7 @@ def judge_fault(
         _highest_by_part(every),
         tuple(sorted(unjudged, key=natural_key)),
         loads,
+        energy,
     )
 
 

@@ -36,6 +36,10 @@ PartKind = Literal[
 ]
 
 
+ELECTROLYTIC_F = 0.9e-6
+"""From a microfarad up a capacitor is taken for an electrolytic (common practice)."""
+
+
 @dataclass(frozen=True, slots=True)
 class Pin:
     """One pin of a part and the net it is on."""
@@ -93,6 +97,13 @@ class Part:
     def has_pin(self, pin: str) -> bool:
         """Say whether the part has a pin of this name."""
         return any(candidate.name == pin for candidate in self.pins)
+
+    @property
+    def looks_electrolytic(self) -> bool:
+        """Whether it is taken for an electrolytic: a microfarad or more, and no dielectric
+        noted (common practice)."""
+        large = self.kind == "capacitor" and (self.value or 0.0) >= ELECTROLYTIC_F
+        return large and not self.note.dielectric
 
     def other_net(self, net: str) -> str:
         """Return the far net of a two-pin part."""

@@ -133,8 +133,6 @@ def _oscillating(stage: Stage, cause: str) -> Fault:
 
 
 REVERSED_OHM = 1e3
-ELECTROLYTIC_F = 0.9e-6
-"""From a microfarad up a part is taken for an electrolytic (common practice)."""
 ELECTROLYTIC_ROLES = tuple(each for each in RoleName if each.kind.electrolytic)
 REVERSED = likelihood("occasional", "common practice: new builds and hurried repairs")
 
@@ -142,8 +140,7 @@ REVERSED = likelihood("occasional", "common practice: new builds and hurried rep
 def _reversed_parts(circuit: Circuit, roles: Roles) -> Iterator[Fault]:
     """List every part that is taken for an electrolytic."""
     for part, played in parts_with_role(circuit, roles, "capacitor", *ELECTROLYTIC_ROLES):
-        electrolytic = (part.value or 0.0) >= ELECTROLYTIC_F and not part.note.dielectric
-        if electrolytic and not held_by_source(circuit, part):
+        if part.looks_electrolytic and not held_by_source(circuit, part):
             yield _reversed(part, played[0].name.words)
 
 

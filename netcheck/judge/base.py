@@ -58,7 +58,8 @@ class PartLimit:
         plate_plus_screen_dissipation_w both_plates_dissipation_w plate_voltage_v
         screen_voltage_v plate_and_screen_voltage_v grid_voltage_negative_v
         cathode_current_a heater_cathode_voltage_v output_current_a (rectifier)
-        power_w (resistor) voltage_v (capacitor) current_a (winding).
+        power_w (resistor) voltage_v (capacitor) current_a (winding)
+        supply_current_a (source).
     limit: the published figure; compared_limit: after scaling to the rating
         system that the nominal comparison stands for.
     conditions: kinds of conditions it is compared in; see `condition_kind`.
@@ -67,7 +68,6 @@ class PartLimit:
         for both (`any`).
     reference_v: what a heater-cathode voltage is measured from [V to ground].
     assumed: true where nobody published the figure.
-    wire_ohm: resistance of a winding's wire, 0 where it is not known.
     """
 
     part: str
@@ -82,7 +82,6 @@ class PartLimit:
     at_current: Literal["any", "flowing", "zero"] = "any"
     reference_v: float = 0.0
     assumed: bool = False
-    wire_ohm: float = 0.0
 
     def applies_in(self, condition: str) -> bool:
         """Say whether the limit is compared in the condition of this name."""
@@ -112,12 +111,14 @@ class LimitTable:
     assumptions: sentences for the report on what was taken for granted.
     in_health: the limits of the healthy circuit, where a fault brings others: a tube of
         another type is held against its own, and health against the right tube's.
+    by_supply: resistors that stand for the inside of a supply, whose current is judged.
     """
 
     limits: tuple[PartLimit, ...]
     not_judged: tuple[NotJudged, ...] = ()
     assumptions: tuple[str, ...] = ()
     in_health: tuple[PartLimit, ...] | None = None
+    by_supply: frozenset[str] = frozenset()
 
 
 def ratio_verdict(ratio: float) -> Verdict:

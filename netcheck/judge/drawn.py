@@ -25,9 +25,9 @@ def measure_draws(limit: PartLimit, drawn: Drawn) -> Array | None:
     part = drawn.circuit[limit.part]
     if part.kind == "tube":
         return _of_tube(limit, drawn)
-    if part.kind not in ("resistor", "capacitor", "inductor"):
+    if part.kind not in ("resistor", "capacitor", "inductor", "voltage_source"):
         return None
-    if limit.quantity == "current_a":
+    if limit.quantity in ("current_a", "supply_current_a"):
         return np.abs(drawn.branch(limit.part))
     first, second = part.nets[:2]
     volts = drawn.net(first) - drawn.net(second)

@@ -13,10 +13,17 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from types import MappingProxyType
 
 from netcheck.circuit.model import Circuit, Part
+from netcheck.conditions import IDLE
 from netcheck.judge.base import LimitTable, NotJudged, PartLimit
-from netcheck.judge.part_limits import capacitor_limit, resistor_limit, winding_limit
+from netcheck.judge.part_limits import (
+    capacitor_limit,
+    resistor_limit,
+    supply_limit,
+    winding_limit,
+)
 from netcheck.judge.tube_limits import ARC_OVER_SOURCE, compares, tube_limits, used_rows
 from netcheck.roles.base import Roles
+from netcheck.roles.table import RoleName
 from netcheck.solve.results import Solved
 
 NO_STATES: Mapping[str, Solved] = MappingProxyType({})
@@ -42,24 +49,33 @@ def limits_of(
             limits += tube_limits(part, connections.get(part.ref, "pentode"), company)
             without += _tube_gaps(part)
             continue
-        match _ordinary(part, roles, healthy.values()):
+        match _ordinary(part, roles, healthy):
             case PartLimit() as limit:
                 limits.append(limit)
             case NotJudged() as gap:
                 without.append(gap)
-    return LimitTable(tuple(limits), tuple(without), tuple(_assumptions(circuit, limits)))
+    return LimitTable(
+        tuple(limits),
+        tuple(without),
+        tuple(_assumptions(circuit, limits)),
+        by_supply=frozenset(role.part for role in roles.named(RoleName.SUPPLY_RESISTANCE)),
+    )
 
 
-def _ordinary(part: Part, roles: Roles, healthy: Iterable[Solved]) -> PartLimit | NotJudged | None:
-    """Limit of a part that is no tube; a source stands for something outside."""
+def _ordinary(
+    part: Part, roles: Roles, healthy: Mapping[str, Solved]
+) -> PartLimit | NotJudged | None:
+    """Limit of a part that is no tube."""
     names = [role.name for role in roles.of_part(part.ref)]
     match part.kind:
         case "resistor":
-            return resistor_limit(part, names, healthy)
+            return resistor_limit(part, names, healthy.values())
         case "capacitor":
             return capacitor_limit(part, names)
         case "inductor":
             return winding_limit(part)
+        case "voltage_source":
+            return supply_limit(part, healthy.get(IDLE))
         case "diode" | "transistor":
             return NotJudged(part.ref, "all", f"no limits on file for a {part.kind}")
     return None

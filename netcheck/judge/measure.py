@@ -13,7 +13,6 @@ heated by its rms current.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Mapping
 
 from netcheck.conditions import COLD_START, condition_kind
@@ -23,8 +22,8 @@ from netcheck.solve.results import Solved, TubeState
 ZERO_CURRENT_A = 1e-4
 """A tube that passes less than 0.1 mA counts as one without current (our choice)."""
 
-SHORTED_PART, SHORTED_WIRE = ".turns", ".wire"
-"""Follows the ref of a winding in that of the part whose turns a fault has shorted."""
+LOOP = ".turns"
+"""Follows the ref of a winding in that of the turns which a fault has shorted."""
 
 
 def measure(limit: PartLimit, solved: Solved) -> float | None:
@@ -41,31 +40,22 @@ def measure(limit: PartLimit, solved: Solved) -> float | None:
             return max(abs(state.peak_voltage_v), abs(state.voltage_v))
         case "current_a":
             return _winding_current(limit, solved)
+        case "supply_current_a":
+            return abs(state.current_a)
     return None
 
 
 def _winding_current(limit: PartLimit, solved: Solved) -> float:
-    """Current that would heat the whole winding as much as its wire is heated [A].
+    """Return the rms current that heats the wire most [A].
 
-    With shorted turns most of the heat arises in their loop; the rating is one of
-    temperature, and copper loss goes by the square of the current.  Without a wire
-    resistance on file the loop cannot be weighed and the good turns alone count.
+    Shorted turns are of the same wire as the good ones, and get as hot as their own
+    current makes them, however few they are.
     """
-    state = solved.parts[limit.part]
-    current = max(abs(state.rms_current_a), abs(state.current_a))
-    loops = [
-        (solved.parts[ref], solved.parts[ref.replace(SHORTED_PART, SHORTED_WIRE)])
-        for ref in solved.parts
-        if ref.startswith(limit.part + SHORTED_PART)
-    ]
-    if not loops or limit.wire_ohm <= 0.0:
-        return current
-    loop_w = sum(wire.power_w for _, wire in loops)
-    loop_ohm = sum(
-        wire.power_w / wire.rms_current_a**2 for _, wire in loops if wire.rms_current_a > 0.0
+    loops = (state for ref, state in solved.parts.items() if ref.startswith(limit.part + LOOP))
+    return max(
+        max(abs(state.rms_current_a), abs(state.current_a))
+        for state in (solved.parts[limit.part], *loops)
     )
-    good_ohm = max(limit.wire_ohm - loop_ohm, 0.0)
-    return math.sqrt((current**2 * good_ohm + loop_w) / limit.wire_ohm)
 
 
 def _of_tube(limit: PartLimit, solved: Solved) -> float | None:

@@ -1,4 +1,4 @@
-"""The limits of resistors, capacitors and windings.
+"""The limits of resistors, capacitors, windings and supplies.
 
 Comes in: one part, its roles, and what it takes in the healthy circuit.  Goes
 out: its limit, or the reason why it is not judged.  A rating comes from the part's
@@ -11,7 +11,6 @@ rule gives a maker's choice.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
 
 from netcheck.circuit.model import Part
 from netcheck.conditions import condition_of
@@ -69,8 +68,42 @@ def winding_limit(part: Part) -> PartLimit | NotJudged:
     """Return the current limit of a winding or choke."""
     if part.note.max_current_a is None:
         return NotJudged(part.ref, "current_a", "no max_current= in its note")
-    limit = _noted(part, "current_a", part.note.max_current_a, "max_current")
-    return replace(limit, wire_ohm=part.note.dcr_ohm or 0.0)
+    return _noted(part, "current_a", part.note.max_current_a, "max_current")
+
+
+SUPPLY_TIMES = 4.2
+"""A supply may give so many times its healthy idle current: a class-AB pair takes up to
+twice its idle current at full signal (6L6GC: 116 to 210 mA, from memory), and a fuse for that
+is only sure to open from 2.1 times its rating on (IEC 60127-2)."""
+SUPPLY_LEAST_A = 0.1
+"""No supply is judged below this: the smallest high-tension windings bear half of it for
+hours (common practice)."""
+
+
+def supply_limit(part: Part, idle: Solved | None) -> PartLimit | None:
+    """Return the current limit of a source of direct volts; None for any other.
+
+    idle: the healthy circuit at idle; None where it was not solved.
+    """
+    if not part.value or part.note.is_input:
+        return None
+    if part.note.max_current_a is not None:
+        return _noted(part, "supply_current_a", part.note.max_current_a, "max_current")
+    if idle is None or part.ref not in idle.parts:
+        return None
+    most_a = max(SUPPLY_TIMES * abs(idle.parts[part.ref].current_a), SUPPLY_LEAST_A)
+    return PartLimit(
+        part.ref,
+        "supply_current_a",
+        most_a,
+        most_a,
+        "not_stated",
+        f"mean current against {SUPPLY_TIMES:g} times the healthy idle current, and at least "
+        f"{SUPPLY_LEAST_A:g} A",
+        "estimate: twice the idle current at full signal, and 2.1 times that opens a fuse "
+        "(IEC 60127-2)",
+        EVERY_CONDITION,
+    )
 
 
 def _stands_for(roles: Iterable[RoleName]) -> str:
@@ -82,6 +115,7 @@ COMPARED: Mapping[str, str] = {
     "power_w": "mean power against the rating as printed",
     "voltage_v": "largest volts against the rating as printed",
     "current_a": "rms current against the rating as printed",
+    "supply_current_a": "mean current against the rating as printed",
 }
 
 

@@ -12,15 +12,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from functools import lru_cache
-from typing import Generic, NamedTuple, TypeVar
+from typing import NamedTuple
 
 from netcheck.circuit.model import Circuit
 from netcheck.judge.base import LimitTable, Load, PartLimit
+from netcheck.judge.bodies import Bodies, Energy, Same, Spot
 from netcheck.judge.measure import measure
 from netcheck.quantities import rank_class_of
 from netcheck.solve.results import Solved
 
-Value = TypeVar("Value")
 REMEMBERED_STATES = 16
 """More than the conditions of one audit."""
 
@@ -31,21 +31,6 @@ class _Mark(NamedTuple):
     limit: PartLimit
     rank_class: int
     healthy_ratio: float
-
-
-class _Same(Generic[Value]):
-    """A value as a key by identity: states hold mappings, which have no hash."""
-
-    __slots__ = ("value",)
-
-    def __init__(self, value: Value) -> None:
-        self.value = value
-
-    def __hash__(self) -> int:
-        return id(self.value)
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Same) and self.value is other.value
 
 
 def judge_state(
@@ -61,16 +46,39 @@ def judge_state(
     if reference is None:
         marks = tuple(_marks(circuit, table, solved, solved.condition))
     else:
-        known = (_Same(circuit), _Same(table), _Same(reference))
+        known = (Same(circuit), Same(table), Same(reference))
         marks = _kept_marks(*known, solved.condition)
     return tuple(_stresses(marks, solved))
 
 
+def judge_faulted(
+    bodies: Bodies, table: LimitTable, solved: Solved, healthy: Mapping[str, Solved]
+) -> tuple[Load, ...]:
+    """Return every judged quantity of a faulted state, and what is over a floor.
+
+    bodies: of the healthy circuit under the fault; see `bodies.py` for floors.
+    """
+    limited = judge_state(bodies.circuit, table, solved, healthy)
+    return (*limited, *bodies.floor_loads(solved, healthy.get(solved.condition)))
+
+
+def energy_of(bodies: Bodies, table: LimitTable, solved: Solved, healthy: Solved) -> Energy:
+    """Return where the power of a faulted state goes, against the healthy state."""
+    return bodies.energy(solved, _kept_watts(Same(bodies.circuit), Same(table), Same(healthy)))
+
+
+@lru_cache(maxsize=REMEMBERED_STATES)
+def _kept_watts(
+    circuit: Same[Circuit], table: Same[LimitTable], state: Same[Solved]
+) -> Mapping[Spot, float]:
+    return Bodies(circuit.value, table.value).watts(state.value)
+
+
 @lru_cache(maxsize=REMEMBERED_STATES)
 def _kept_marks(
-    circuit: _Same[Circuit],
-    table: _Same[LimitTable],
-    reference: _Same[Solved],
+    circuit: Same[Circuit],
+    table: Same[LimitTable],
+    reference: Same[Solved],
     condition: str,
 ) -> tuple[_Mark, ...]:
     return tuple(_marks(circuit.value, table.value, reference.value, condition))

@@ -15,6 +15,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from netcheck.judge.base import CHARGE_MARGIN, LimitTable, NotJudged
+from netcheck.judge.bodies import Energy
 from netcheck.ratings.parts import POWER_MARGIN
 from netcheck.solve.results import Solved
 
@@ -22,6 +23,8 @@ FLOOR: Mapping[str, float] = {"power_w": 0.25, "voltage_v": 25.0, "current_a": 0
 """A quarter watt, 25 V and 20 mA: less is harmless to any part of the kind."""
 
 TUBE_FLOOR_W = 0.1
+
+UNACCOUNTED = "a part without a name"
 
 
 def loaded_unjudged(table: LimitTable, solved: Solved, healthy: Solved) -> tuple[str, ...]:
@@ -51,3 +54,10 @@ def _load(part: str, quantity: str, solved: Solved) -> float:
         "voltage_v": abs(state.peak_voltage_v),
         "current_a": abs(state.rms_current_a),
     }.get(quantity, 0.0)
+
+
+def not_judged_parts(energy: Energy) -> tuple[str, ...]:
+    """Return the parts in which a fault makes heat that nothing judges, where that counts."""
+    if energy.is_judged:
+        return ()
+    return tuple(dict.fromkeys(body.part or UNACCOUNTED for body in energy.largest))

@@ -14,7 +14,8 @@ from typing import Any
 from netcheck.circuit.changes import AddCurrentSource, AddResistor, Change
 from netcheck.circuit.model import Circuit
 from netcheck.judge.base import LimitTable, Load
-from netcheck.judge.stress import judge_state
+from netcheck.judge.bodies import Bodies
+from netcheck.judge.stress import judge_faulted
 from netcheck.solve.driven import DrivenRequest, solve_family
 from netcheck.solve.idle import TABLED_FROM, IdleRequest, IdleSweep, solve_sweep
 from netcheck.solve.ngspice import Engine
@@ -127,10 +128,12 @@ def judge_chunk(
         if isinstance(outcome, NotSolved)
         else tuple(
             stress
-            for stress in judge_state(circuit, table, outcome, healthy)
+            for stress in judge_faulted(
+                Bodies(circuit, table, request.changes), table, outcome, healthy
+            )
             if stress.ratio >= NEAR
         )
-        for outcome in outcomes
+        for request, outcome in zip(requests, outcomes, strict=True)
     ]
 
 

@@ -14,10 +14,11 @@ from netcheck.circuit.model import Circuit, natural_key
 from netcheck.conditions import IDLE
 from netcheck.errors import NetcheckError
 from netcheck.faults.base import ContinuousFault
-from netcheck.judge.base import LimitTable
-from netcheck.judge.stress import judge_state
+from netcheck.judge.base import LimitTable, Load
+from netcheck.judge.bodies import Bodies
+from netcheck.judge.stress import judge_faulted
 from netcheck.judge.walked import Walk, WalkStep
-from netcheck.solve.results import Outcome, Solved
+from netcheck.solve.results import Solved
 from netcheck.tipping import TippingPoint, times_what_passes
 from netcheck.workbench.faulted import Bench
 from netcheck.workbench.settings import Progress, Step
@@ -53,8 +54,12 @@ def walk_faults(
     outcomes = bench.faulted(made, healthy[IDLE], progress)[IDLE] if made else []
     progress.finish()
     steps: dict[str, list[WalkStep]] = {name: [] for name in chosen}
-    for (fault, size), outcome in zip(sizes, outcomes, strict=True):
-        steps[fault.id].append(_step(bench, table, healthy, size, outcome, size in tips[fault.id]))
+    for (fault, size), one, outcome in zip(sizes, made, outcomes, strict=True):
+        loads: tuple[Load, ...] = ()
+        if isinstance(outcome, Solved):
+            bodies = Bodies(bench.circuit, table, one.changes)
+            loads = judge_faulted(bodies, table, outcome, healthy)
+        steps[fault.id].append(WalkStep(size, outcome, loads, size in tips[fault.id]))
     return tuple(
         Walk(name, by_id[name].parts, by_id[name].kind, by_id[name].unit, tuple(steps[name]))
         for name in chosen
@@ -68,20 +73,6 @@ def _tips(name: str, found: Sequence[TippingPoint]) -> list[float]:
 
 def _sizes(fault: ContinuousFault, tips: Sequence[float]) -> list[float]:
     return sweep_sizes(fault, SIZES, tips)
-
-
-def _step(
-    bench: Bench,
-    table: LimitTable,
-    healthy: Mapping[str, Solved],
-    size: float,
-    outcome: Outcome,
-    tips: bool,
-) -> WalkStep:
-    stresses = (
-        judge_state(bench.circuit, table, outcome, healthy) if isinstance(outcome, Solved) else ()
-    )
-    return WalkStep(size, outcome, stresses, tips)
 
 
 def find_continuous(

@@ -144,8 +144,8 @@ def test_a_capacitor_is_judged_by_its_peak_and_a_winding_by_its_rms() -> None:
     assert [stresses[key].rank_class for key in sorted(stresses)] == [1, 0, 1]
 
 
-def test_shorted_turns_heat_the_same_wire() -> None:
-    """10 ohm of 100 in the loop at 2 A: 40 W, as 0.63 A would heat the whole winding."""
+def test_shorted_turns_are_judged_by_their_own_current() -> None:
+    """2 A in turns of a winding for 0.1 A, of the same wire: twenty times, however few."""
     note = PartNote(max_current_a=0.1, dcr_ohm=100.0)
     circuit = circuit_of(two_pin("L1", 12.0, note))
     parts = {
@@ -153,8 +153,8 @@ def test_shorted_turns_heat_the_same_wire() -> None:
         "L1.turns1": part_state(rms_a=2.0),
         "L1.wire1": part_state(rms_a=2.0, power_w=40.0),
     }
-    value = judged(circuit, solved("full", parts=parts))["L1", "current_a"].value
-    assert value == pytest.approx(((0.06**2 * 90.0 + 40.0) / 100.0) ** 0.5)
+    one = judged(circuit, solved("full", parts=parts))["L1", "current_a"]
+    assert one.ratio == pytest.approx(20.0)
 
 
 def test_the_faulty_resistor_itself_can_burn() -> None:

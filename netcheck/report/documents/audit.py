@@ -24,6 +24,7 @@ from netcheck.models.view import filters, hidden_faults, shown_faults, shown_tip
 from netcheck.rank import FaultResult, PartWorst, RankBy, risk
 from netcheck.report.documents.effects import (
     Count,
+    EnergyObject,
     FaultFuseObject,
     FeedbackObject,
     FuseLoadObject,
@@ -339,6 +340,11 @@ class FaultObject:
         list[str],
         From(lambda tried: _natural(tried.result.unjudged)),
         Field(description="Parts without a rating that the fault loads much harder."),
+    ]
+    energy: Annotated[
+        dict[str, EnergyObject],
+        From(lambda tried: in_order(tried.result.energy)),
+        Field(description="Where the power goes, by condition."),
     ]
     summary: Annotated[str, From("result.fault.summary")]
     next_measurement: Annotated[str, From("result.fault.next_measurement")]

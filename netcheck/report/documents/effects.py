@@ -43,6 +43,30 @@ class FaultFuseObject:
 
 
 @dataclass(frozen=True)
+class BodyObject:
+    """What is heated in a part, and by how much more than in health. part is empty for what no
+    part accounts for.
+    """
+
+    part: str
+    place: str
+    power_w: Figure
+
+
+@dataclass(frozen=True)
+class EnergyObject:
+    """What the sources deliver, what of it is found again in parts, and what the fault adds to
+    bodies that nothing judges, the largest of them by name.
+    """
+
+    supplied_w: Figure
+    accounted_w: Figure
+    unjudged_w: Figure
+    is_judged: bool
+    unjudged: Annotated[list[BodyObject], From("largest")]
+
+
+@dataclass(frozen=True)
 class HeatObject:
     """An estimate. times_rated: heat over rated heat (a winding's with the square of its current).
     soonest_s, latest_s: a plate's time to the first visible glow, null where it stays dark; else
