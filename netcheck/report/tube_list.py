@@ -15,6 +15,7 @@ from typing import Any
 from rich.console import Console
 
 from netcheck.errors import NetcheckError
+from netcheck.models.facts import shown_file
 from netcheck.report.terminal.layout import (
     Column,
     bullets,
@@ -79,7 +80,11 @@ def _section(tube: TubeType) -> dict[str, Any]:
 def write_types(console: Console, types: Sequence[TubeType], library: TubeLibrary) -> None:
     """Write all types, one a line."""
     paragraph(console, f"{counted(len(types), 'tube type')} on file.")
-    own = [f"{tube.name} ({file})" for tube in types if (file := library.file_of(tube.name))]
+    own = [
+        f"{tube.name} ({shown_file(file)})"
+        for tube in types
+        if (file := library.file_of(tube.name))
+    ]
     if own:
         paragraph(console, f"From your own files: {', '.join(own)}.")
     columns = [
@@ -145,7 +150,7 @@ def write_type(console: Console, found: Found, library: TubeLibrary) -> None:
     tube = found.type
     _write_head(console, tube, tube)
     if file := library.file_of(tube.name):
-        bullets(console, [f"note: from your own file {file}"])
+        bullets(console, [f"note: from your own file {shown_file(file)}"])
     if found.warning:
         bullets(console, [safe(f"warning: {found.warning}", "yellow")])
     for section in tube.unlike_sections:
