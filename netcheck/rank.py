@@ -3,11 +3,14 @@
 Comes in: a fault with what was solved of it, and the limits.  Goes out: one
 `FaultResult` a fault, in order, and for each part the fault that is worst for it.
 
-Order: the verdict first; then tubes and transformers before other parts, because
-a small resistor at four times its rating is a lesser loss than a plate at twice
-its own; then the ratio.  Beyond three times a limit the figure is noise (a real
-supply sags, a fuse goes): those faults share the class `gross` and the likelier
-comes first.  Ties go by id.  As many rows leave as faults came in.
+Order: groups, each with a heading of its own (`RankGroup`), and in a group the ratio, which
+never rises from row to row; of equal ones, as they are shown, the likelier comes first, then
+ties go by id.  Groups go by the verdict; then what use brings about before what only a test
+beyond use does (a sine at overdrive is a test, music is not); then tubes and transformers
+before other parts, because a small resistor at four times its rating is a lesser loss than a
+plate at twice its own.  Beyond three times a limit the figure is noise (a real supply sags,
+a fuse goes): those faults are `gross`, and their groups go by likelihood.  As many rows leave
+as faults came in.
 
 The same results can be put in two other orders (`RankBy`): by likelihood times
 severity, and by how small a defect is enough.  The verdict comes first in each.
@@ -29,12 +32,16 @@ from netcheck.judge.stress import energy_of, judge_faulted
 from netcheck.judge.unjudged import loaded_unjudged, not_judged_parts
 from netcheck.judge.verdict import (
     GRAVITY,
+    HARMLESS,
     condition_verdict,
     fault_verdict,
     stays,
 )
+from netcheck.likelihoods import LIKELIHOOD_VALUE, LikelihoodClass
 from netcheck.solve.results import Outcome, Solved
 
+SHOWN_DIGITS = 3
+"""Of a ratio; what differs by less is a tie."""
 RAISED = 0.01
 """A stress is raised by a fault from one percent of the limit above health; less
 is within the solver's own error."""
@@ -85,6 +92,28 @@ class FaultResult:
     unjudged: tuple[str, ...] = ()
     loads: Mapping[str, tuple[Load, ...]] = field(default_factory=dict)
     energy: Mapping[str, Energy] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class RankGroup:
+    """What faults have in common that stand under one heading of the ranking.
+
+    beyond_use: only a test beyond use brings the verdict about.  rank_class: of the worst
+    victim, 0 for tubes and transformers, 1 for other parts, None where nothing was judged.
+    gross: how likely those beyond `GROSS_RATIO` are; None for the others.
+    """
+
+    verdict: Verdict
+    beyond_use: bool
+    rank_class: int | None
+    gross: LikelihoodClass | None
+
+    @property
+    def order(self) -> tuple[int, bool, int, float]:
+        """Sorts groups, the most serious first."""
+        place = 2 if self.rank_class is None else self.rank_class
+        likely = LIKELIHOOD_VALUE[self.gross] if self.gross else 0.0
+        return (GRAVITY[self.verdict], self.beyond_use, place, -likely)
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,21 +226,30 @@ def worst_of_parts(results: Iterable[FaultResult]) -> Mapping[str, PartWorst]:
 
 
 def _victims(stresses: Iterable[Load]) -> tuple[Load, ...]:
-    """The stresses a fault is charged with, the worst condition of each."""
+    """The stresses a fault is charged with, the worst condition of each.
+
+    What use brings about goes before what only a test beyond use does.
+    """
     worst: dict[tuple[str, str], Load] = {}
     for stress in (one for one in stresses if one.is_charged):
         key = (stress.part, stress.quantity)
-        if key not in worst or stress.ratio > worst[key].ratio:
+        if key not in worst or _gravity(stress) < _gravity(worst[key]):
             worst[key] = stress
     return tuple(sorted(worst.values(), key=_stress_order))
 
 
+def _gravity(stress: Load) -> tuple[int, bool, float]:
+    return (GRAVITY[stress.level], not is_in_use(stress.condition), -stress.ratio)
+
+
 def _stress_order(stress: Load) -> tuple[object, ...]:
-    """Over before at the limit, tubes and transformers before parts, then ratio."""
+    """Over before at the limit, in use, tubes and transformers before parts, then ratio."""
+    level, beyond, ratio = _gravity(stress)
     return (
-        GRAVITY[stress.level],
+        level,
+        beyond,
         stress.rank_class,
-        -stress.ratio,
+        ratio,
         natural_key(stress.part),
         stress.quantity,
         stress.condition,
@@ -249,12 +287,35 @@ def _weight(gross: bool, likelihood: float, ratio: float) -> tuple[bool, float]:
     return (not gross, -likelihood if gross else -ratio)
 
 
-def _fault_order(result: FaultResult) -> tuple[object, ...]:
+def group_of(result: FaultResult) -> RankGroup:
+    """Return the group of the ranking that a result stands in."""
     worst = result.worst
-    if worst is None:
-        return (GRAVITY[result.verdict], 2, (True, 0.0), result.fault.id)
-    weight = _weight(result.gross, result.fault.likelihood.value, worst.ratio)
-    return (GRAVITY[result.verdict], worst.rank_class, weight, result.fault.id)
+    return RankGroup(
+        result.verdict,
+        is_beyond_use(result),
+        None if worst is None or result.verdict in HARMLESS else worst.rank_class,
+        result.fault.likelihood.level if result.gross else None,
+    )
+
+
+def is_beyond_use(result: FaultResult) -> bool:
+    """Say whether only a test beyond use puts a part at or over its limit."""
+    if result.verdict not in ("over_limit", "at_limit"):
+        return False
+    return not any(
+        verdict == result.verdict and is_in_use(name)
+        for name, verdict in result.condition_verdicts.items()
+    )
+
+
+def _fault_order(result: FaultResult) -> tuple[object, ...]:
+    ratio = result.worst.ratio if result.worst else 0.0
+    return (
+        group_of(result).order,
+        -float(f"{ratio:.{SHOWN_DIGITS}g}") if math.isfinite(ratio) else 0.0,
+        -result.fault.likelihood.value,
+        result.fault.id,
+    )
 
 
 def _part_order(candidate: tuple[FaultResult, Load]) -> tuple[object, ...]:

@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from itertools import pairwise
+from itertools import groupby, pairwise
 
 import pytest
 from hypothesis import given
@@ -23,7 +23,14 @@ from netcheck.judge import Load, limits_of
 from netcheck.judge.base import Verdict
 from netcheck.judge.verdict import VERDICT_ORDER
 from netcheck.netlist.cards import PartNote
-from netcheck.rank import FaultResult, judge_fault, rank_faults, worst_of_parts
+from netcheck.rank import (
+    FaultResult,
+    group_of,
+    is_beyond_use,
+    judge_fault,
+    rank_faults,
+    worst_of_parts,
+)
 from netcheck.solve.results import NotSolved, Outcome
 
 CIRCUIT = circuit_of(tube("V3", EL34), two_pin("R9", 470.0, PartNote(power_w=5.0)))
@@ -35,7 +42,11 @@ def state(condition: str = "idle", plate_w: float = 11.0, resistor_w: float = 1.
     return solved(condition, tubes, {"R9": part_state(power_w=resistor_w)})
 
 
-HEALTHY = {"idle": state(), "full": state("full", 20.0)}
+HEALTHY = {
+    "idle": state(),
+    "full": state("full", 20.0),
+    "overdrive": state("overdrive", 22.0),
+}
 
 
 def judged(fault_id: str = "C3/leaky@1Mohm", **conditions: Outcome) -> FaultResult:
@@ -101,8 +112,8 @@ def test_an_unsolved_fault_has_no_worst() -> None:
 
 
 def test_a_condition_that_health_was_not_solved_in_is_not_judged() -> None:
-    found = judged(idle=state(), overdrive=state("overdrive", 80.0))
-    assert found.condition_verdicts == {"idle": "within_limits", "overdrive": "not_judged"}
+    found = judged(idle=state(), full_100hz=state("full_100hz", 80.0))
+    assert found.condition_verdicts == {"idle": "within_limits", "full_100hz": "not_judged"}
     assert (found.verdict, found.victims) == ("not_judged", ())
 
 
@@ -181,20 +192,39 @@ def test_as_many_rows_as_faults(results: list[FaultResult]) -> None:
 
 
 @given(RESULTS)
-def test_neighbours_keep_the_order_contract(results: list[FaultResult]) -> None:
+def test_the_ratio_never_rises_within_a_group_and_each_group_stands_once(
+    results: list[FaultResult],
+) -> None:
     ranked = rank_faults(results)
-    for before, after in pairwise(ranked):
-        gravity = VERDICT_ORDER.index(before.verdict) - VERDICT_ORDER.index(after.verdict)
-        assert gravity <= 0
-        if gravity or before.worst is None or after.worst is None:
-            continue
-        assert before.worst.rank_class <= after.worst.rank_class
-        if before.worst.rank_class == after.worst.rank_class:
-            assert before.gross >= after.gross
-            if before.gross and after.gross:
-                assert before.fault.likelihood.value >= after.fault.likelihood.value
-            elif not before.gross and not after.gross:
-                assert before.worst.ratio >= after.worst.ratio
+    groups = [group_of(one) for one in ranked]
+    for (before, after), (first, second) in zip(pairwise(ranked), pairwise(groups), strict=True):
+        assert first.order <= second.order
+        if first == second and before.worst and after.worst:
+            assert float(f"{before.worst.ratio:.3g}") >= float(f"{after.worst.ratio:.3g}")
+    assert len(set(groups)) == len([None for each in groupby(groups)])
+    assert [one.verdict for one in ranked] == sorted(
+        (one.verdict for one in ranked), key=VERDICT_ORDER.index
+    )
+
+
+def test_what_only_overdrive_does_stands_after_what_use_does() -> None:
+    in_use = judged("C3/leaky@1Mohm", idle=state(), full=state("full", 30.0))
+    beyond = judged("C4/leaky@1Mohm", idle=state(), overdrive=state("overdrive", 70.0))
+    assert (in_use.verdict, is_beyond_use(in_use)) == ("over_limit", False)
+    assert (beyond.verdict, is_beyond_use(beyond)) == ("over_limit", True)
+    assert ids(rank_faults([beyond, in_use])) == ["C3/leaky@1Mohm", "C4/leaky@1Mohm"]
+
+
+def test_the_victim_shown_is_that_of_use() -> None:
+    one = judged(idle=state(), full=state("full", 30.0), overdrive=state("overdrive", 70.0))
+    assert one.worst is not None
+    assert (one.worst.condition, one.gross) == ("full", False)
+
+
+def test_a_difference_that_is_not_shown_does_not_turn_the_order() -> None:
+    first = result("B1/lost", stress(ratio=2.0), level="common")
+    second = result("A1/lost", stress(ratio=2.0 + 1e-7), level="occasional")
+    assert ids(rank_faults([second, first])) == ["B1/lost", "A1/lost"]
 
 
 def test_a_part_is_given_its_worst_fault() -> None:

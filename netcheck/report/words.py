@@ -11,13 +11,15 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from netcheck.conditions import COLD_START, DRIVEN, IDLE, condition_of
+from netcheck.conditions import COLD_START, DRIVEN, IDLE, OVERDRIVE, condition_of
+from netcheck.likelihoods import LIKELIHOOD_WORDS
 from netcheck.quantities import quantity_of
 from netcheck.units import format_quantity
 
 if TYPE_CHECKING:  # the lists of tubes and faults need no solver
     from netcheck.judge.base import Load, Verdict
     from netcheck.judge.seen import Seen
+    from netcheck.rank import RankGroup
 
 VERDICT_WORDS: dict[Verdict, str] = {
     "over_limit": "OVER LIMIT",
@@ -33,10 +35,26 @@ SEEN_WORDS: dict[Seen, str] = {
     IDLE: condition_of(IDLE).words,
     DRIVEN: "driven",
     "both": "both",
+    OVERDRIVE: condition_of(OVERDRIVE).words,
     COLD_START: "cold",
     "nowhere": "-",
 }
 """Where a fault puts a part at or over a limit."""
+
+RANK_CLASS_WORDS = ("tubes and transformers", "other parts")
+
+
+def group_words(group: RankGroup) -> str:
+    """Return the heading of a group of the ranking."""
+    words = [VERDICT_WORDS[group.verdict].capitalize()]
+    if group.beyond_use:
+        words.append("only when overdriven")
+    if group.rank_class is not None:
+        words.append(RANK_CLASS_WORDS[group.rank_class])
+    if group.gross:
+        words.append(f"gross, {LIKELIHOOD_WORDS[group.gross]}")
+    return ", ".join(words)
+
 
 SCALED_NOTE = (
     "* A limit of another rating system than design-center, scaled to it because the circuit was "

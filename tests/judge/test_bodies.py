@@ -190,7 +190,7 @@ def test_few_shorted_turns_of_a_rated_primary_are_as_hot_as_many() -> None:
         )
         for share in ("2", "5")
     }
-    assert min(ratios.values()) > 5.0
+    assert min(ratios.values()) > 3.0
     assert ratios["2"] == pytest.approx(ratios["5"], rel=0.5)
 
 

@@ -66,7 +66,9 @@ def test_what_was_not_solved_says_nothing_of_the_fuse() -> None:
     [
         ({"idle": "over_limit", "full": "within_limits"}, "idle"),
         ({"idle": "within_limits", "full": "at_limit"}, "driven"),
-        ({"idle": "at_limit", "overdrive": "over_limit"}, "both"),
+        ({"idle": "at_limit", "full": "over_limit"}, "both"),
+        ({"idle": "at_limit", "overdrive": "over_limit"}, "idle"),
+        ({"idle": "within_limits", "overdrive": "over_limit"}, "overdrive"),
         ({"idle": "within_limits", "cold_start": "over_limit"}, "cold_start"),
         ({"idle": "not_solved", "full": "not_judged"}, "nowhere"),
     ],

@@ -18,13 +18,13 @@ def ratios(page: Page) -> list[float]:
     return [
         float(value)
         for value in page.eval_on_selector_all(
-            "#faults tbody tr", "rows => rows.map(row => row.dataset.ratio)"
+            "#faults tbody tr[data-place]", "rows => rows.map(row => row.dataset.ratio)"
         )
     ]
 
 
 def shown(page: Page) -> int:
-    return int(page.locator("#faults tbody tr:not([hidden])").count())
+    return int(page.locator("#faults tbody tr[data-place]:not([hidden])").count())
 
 
 def sheet(page: Page) -> str:
@@ -75,6 +75,19 @@ def test_filters_hide_rows_and_count_them(page: Page) -> None:
 
     assert shown(page) < found
     assert page.locator('#faults tbody tr:not([hidden])[data-verdict="over_limit"]').count() == 0
+
+
+def test_groups_have_headings_only_in_the_order_of_the_ranking(page: Page) -> None:
+    headings = page.locator("#faults tr.group")
+    assert headings.count() > 3
+    assert headings.first.inner_text().startswith("Over limit")
+
+    page.locator("#faults th button", has_text="Likelihood").click()
+    assert headings.count() == 0
+
+    page.locator("#faults th button", has_text="Rank").click()
+    page.locator("#by-verdict").select_option("within_limits")
+    assert headings.all_inner_texts() == ["Within limits"]
 
 
 def test_chosen_fault_is_on_the_drawing_and_goes_away_again(page: Page) -> None:

@@ -107,7 +107,7 @@ def test_same_audit_gives_the_same_bytes(page: str) -> None:
 def test_every_fault_has_its_row_and_its_state(page: str) -> None:
     ids = [result.fault.id for result in fault_results()]
 
-    assert re.findall(r'<tr data-place="\d+" data-id="([^"]*)"', page) == ids
+    assert re.findall(r'<tr data-place="\d+" data-group="\d+" data-id="([^"]*)"', page) == ids
     assert [fault["id"] for fault in payload(page)["faults"]] == ids
 
 

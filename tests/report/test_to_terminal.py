@@ -117,8 +117,8 @@ def test_names_from_a_netlist_neither_style_nor_steer(width: int) -> None:
     ("changes", "expected"),
     [
         ({}, "the healthy circuit is at a limit (C3 voltage, 0.97 times 18.5 V, idle); of 7 faults "
-             "tried 3 put a part over its limit, C2/shorted first (X2 plate at 4.20 times its "
-             "limit)."),
+             "tried 3 put a part over its limit (3 at idle, 0 more in use), C2/shorted "
+             "first (X2 plate at 4.20 times its limit)."),
         ({"healthy_stresses": (stress(1.08),), "faults": ()},
          "the HEALTHY circuit is already OVER a limit (X2 plate, 1.08 times 12 W, idle); none of "
          "the kinds of fault on file applies to it."),

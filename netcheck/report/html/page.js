@@ -2,7 +2,8 @@
 (() => {
   const byId = (id) => document.getElementById(id);
   const chooser = byId("state"), walkBox = byId("walk"), slider = byId("size");
-  const table = byId("faults"), body = table.tBodies[0], rows = Array.from(body.rows);
+  const table = byId("faults"), body = table.tBodies[0], heads = Array.from(body.querySelectorAll("tr.group")),
+    rows = Array.from(body.rows).filter((row) => !heads.includes(row));
   const sheet = byId("sheet"), readings = byId("readings"), said = byId("said");
   sheet.classList.add("fit");
   let data = null, changed = [];
@@ -168,7 +169,22 @@
       const order = numeric ? a - b : a.localeCompare(b, "en", {numeric: true});
       return sign * order || one.dataset.place - two.dataset.place;
     });
-    body.append(...rows);
+    lay();
+  }
+
+  // The headings of the groups stand only where the rows are in the order of the ranking.
+  function lay() {
+    const ranked = table.tHead.rows[0].cells[0].getAttribute("aria-sort") === "ascending";
+    const laid = [];
+    let last = "";
+    for (const row of rows) {
+      if (ranked && !row.hidden && row.dataset.group !== last) {
+        last = row.dataset.group;
+        laid.push(...heads.filter((head) => head.dataset.group === last));
+      }
+      laid.push(row);
+    }
+    body.replaceChildren(...laid);
   }
 
   function filter() {
@@ -182,6 +198,7 @@
       row.hidden = !shown;
       count += shown ? 1 : 0;
     }
+    lay();
     byId("count").textContent = count + " of " + rows.length + " shown";
   }
 

@@ -19,13 +19,14 @@ from netcheck.likelihoods import LIKELIHOOD_WORDS
 from netcheck.models import facts
 from netcheck.models.audit import Audit
 from netcheck.models.view import shown_faults
-from netcheck.rank import FaultResult
+from netcheck.rank import FaultResult, group_of
 from netcheck.report.annotation import AnnotatedCircuit, load_of, role_words, value_words
 from netcheck.report.words import (
     SEEN_WORDS,
     VERDICT_WORDS,
     amount,
     condition_words,
+    group_words,
     limit_amount,
     quantity_words,
     ratio_words,
@@ -53,6 +54,9 @@ class FaultRow:
     likely_key: str
     weight: float
     seen: str
+    heading: str
+    """Of the group that starts with this row; empty within a group."""
+    group: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,10 +87,20 @@ class FindingRow:
 
 def fault_rows(audit: Audit) -> list[FaultRow]:
     """Return the ranking in the order of the audit's view."""
-    return [_fault_row(result) for result in shown_faults(audit)]
+    results = shown_faults(audit)
+    grouped = audit.view.rank_by == "severity"
+    rows: list[FaultRow] = []
+    group, number = None, 0
+    for result in results:
+        now = group_of(result) if grouped else None
+        heading = group_words(now) if now and now != group else ""
+        number += bool(heading)
+        group = now
+        rows.append(_fault_row(result, heading, number))
+    return rows
 
 
-def _fault_row(result: FaultResult) -> FaultRow:
+def _fault_row(result: FaultResult, heading: str, group: int) -> FaultRow:
     fault, worst = result.fault, result.worst
     load = ""
     if worst:
@@ -106,6 +120,8 @@ def _fault_row(result: FaultResult) -> FaultRow:
         fault.likelihood.level,
         fault.likelihood.value,
         SEEN_WORDS[seen_under(result.condition_verdicts)],
+        heading,
+        group,
     )
 
 

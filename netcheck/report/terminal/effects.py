@@ -6,7 +6,7 @@ from collections import Counter
 
 from rich.console import Console
 
-from netcheck.conditions import COLD_START, DRIVEN, IDLE, condition_kind
+from netcheck.conditions import COLD_START, DRIVEN, IDLE, OVERDRIVE, condition_kind
 from netcheck.judge.fused import Fused, FuseLoad, fuse_loads, fused, has_fuse
 from netcheck.judge.heat import DAYLIGHT_C, HOTTEST_C, Heat, heats_of
 from netcheck.judge.seen import Seen, seen_under
@@ -111,6 +111,7 @@ def write_fuses(console: Console, audit: Audit, show_all: bool) -> None:
         "both": "at idle and under drive",
         IDLE: "at idle (drive was not tried)" if undriven else "at idle only",
         "driven": "only under drive",
+        OVERDRIVE: "only when overdriven",
         COLD_START: "only while the tubes are cold",
     }
     told = [f"{seen[name]} {words[name]}" for name in words if seen[name]]

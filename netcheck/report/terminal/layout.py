@@ -7,8 +7,9 @@ visible and never reads markup.  Color only repeats what words say already.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Literal
 
 from rich.box import Box
@@ -44,6 +45,9 @@ STYLES: dict[Verdict, str] = {
 }
 LEVEL_STYLES = {"error": "bold red", "warning": "yellow", "note": "cyan"}
 _RULED = Box("    \n    \n -- \n    \n    \n    \n    \n    \n", ascii=True)
+
+
+NO_HEADINGS: Mapping[int, str] = MappingProxyType({})
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,17 +101,38 @@ def hanging(console: Console, lead: str, body: Text) -> None:
 
 
 def table(
-    console: Console, columns: Sequence[Column], rows: Iterable[Sequence[str | Text]]
+    console: Console,
+    columns: Sequence[Column],
+    rows: Iterable[Sequence[str | Text]],
+    headings: Mapping[int, str] = NO_HEADINGS,
 ) -> None:
-    """Write a table with a rule under its head; as paragraphs where a word would break."""
+    """Write a table with a rule under its head; as paragraphs where a word would break.
+
+    headings: lines between rows, by the number of the row that each stands above.
+    """
     gap = 1 if console.width >= _ROOMY else 0  # beside the blank that the box itself puts there
     cells = [[safe(cell) if isinstance(cell, str) else cell for cell in row] for row in rows]
     widths = _widths(columns, cells, console.width - (gap + 1) * (len(columns) - 1))
-    if widths is None:
-        for row in cells:
-            hanging(console, "- ", _record(columns, row))
-        return
-    made = Table(box=_RULED, show_edge=False, pad_edge=False, padding=(0, gap, 0, 0))
+    starts = sorted({0, *headings})
+    if widths and 0 in headings:
+        console.print(_made(columns, widths, gap, with_head=True))
+    for start, end in zip(starts, [*starts[1:], len(cells)], strict=True):
+        if start in headings:
+            console.print(safe(headings[start], "bold"))
+        if widths is None:
+            for row in cells[start:end]:
+                hanging(console, "- ", _record(columns, row))
+        else:
+            made = _made(columns, widths, gap, with_head=start == 0 and 0 not in headings)
+            for row in cells[start:end]:
+                made.add_row(*row)
+            console.print(made)
+
+
+def _made(columns: Sequence[Column], widths: Sequence[int], gap: int, *, with_head: bool) -> Table:
+    made = Table(
+        box=_RULED, show_edge=False, pad_edge=False, padding=(0, gap, 0, 0), show_header=with_head
+    )
     for column, width in zip(columns, widths, strict=True):
         made.add_column(
             Text(column.title),
@@ -117,9 +142,7 @@ def table(
             overflow="fold",
             vertical="top",
         )
-    for row in cells:
-        made.add_row(*row)
-    console.print(made)
+    return made
 
 
 def _widths(

@@ -7,9 +7,11 @@ from collections import Counter
 from rich.console import Console
 from rich.text import Text
 
+from netcheck.conditions import DRIVEN, IDLE, condition_kind
 from netcheck.judge.base import Load
 from netcheck.models import facts
 from netcheck.models.audit import Audit
+from netcheck.rank import is_beyond_use
 from netcheck.report.terminal.layout import STYLES, hanging, heading, paragraph, safe
 from netcheck.report.words import (
     amount,
@@ -72,7 +74,19 @@ def _fault_clause(audit: Audit) -> str:
         f" ({stress_phrase(first.worst)})" if first.worst else ""
     )
     verb = "puts" if over == 1 else "put"
-    return f"of {tried} tried {over} {verb} a part over its limit{worst}"
+    return f"of {tried} tried {over} {verb} a part over its limit{_when(audit)}{worst}"
+
+
+def _when(audit: Audit) -> str:
+    """Return how many overloads show at rest, in use and in a test beyond use alone."""
+    over = [result for result in audit.faults if result.verdict == "over_limit"]
+    beyond = sum(map(is_beyond_use, over))
+    rest = sum(result.condition_verdicts.get(IDLE) == "over_limit" for result in over)
+    if not any(condition_kind(name) == DRIVEN for name in audit.healthy):
+        return ""
+    used = len(over) - beyond - rest
+    tail = f", {beyond} only when overdriven" if beyond else ""
+    return f" ({rest} at idle, {used} more in use{tail})"
 
 
 def stress_phrase(stress: Load) -> str:

@@ -15,7 +15,7 @@ from netcheck.likelihoods import LIKELIHOOD_WORDS
 from netcheck.models import facts
 from netcheck.models.audit import Audit
 from netcheck.models.view import filters, shown_faults, shown_parts
-from netcheck.rank import FaultResult, PartWorst, RankBy
+from netcheck.rank import FaultResult, PartWorst, RankBy, group_of
 from netcheck.report.terminal.layout import (
     DEFAULT_ROWS,
     NARROW,
@@ -37,6 +37,7 @@ from netcheck.report.words import (
     amount,
     condition_words,
     counted,
+    group_words,
     joined,
     limit_amount,
     quantity_words,
@@ -64,10 +65,11 @@ def write_ranking(console: Console, audit: Audit, show_all: bool) -> None:
     chosen = shown_faults(audit)
     _write_filters(console, audit, len(chosen))
     shown = chosen if show_all else chosen[:DEFAULT_ROWS]
+    headings = _headings(shown) if audit.view.rank_by == "severity" else {}
     if console.width < NARROW:
-        _write_stacked(console, shown)
+        _write_stacked(console, shown, headings)
     else:
-        _write_table(console, shown)
+        _write_table(console, shown, headings)
     if len(shown) < len(chosen):
         rest = chosen[len(shown) :]
         tail = f"Not shown: {counted(len(rest), 'fault')} ({tally(rest)}); --all shows them."
@@ -76,7 +78,7 @@ def write_ranking(console: Console, audit: Audit, show_all: bool) -> None:
     if any(result.gross for result in shown):
         notes += (
             f" Gross: beyond {GROSS_RATIO:g} times a limit the figure says little (a supply sags, "
-            "a fuse goes), so these are ordered by likelihood."
+            "a fuse goes), so these are grouped by likelihood."
         )
     paragraph(console, notes)
     _write_unsolved(console, chosen, show_all)
@@ -98,7 +100,19 @@ def tally(results: Sequence[FaultResult]) -> str:
     return ", ".join(words)
 
 
-def _write_table(console: Console, shown: Sequence[FaultResult]) -> None:
+def _headings(shown: Sequence[FaultResult]) -> dict[int, str]:
+    """Return the headings of the groups, by the number of the first row of each."""
+    groups = [group_of(result) for result in shown]
+    return {
+        place: group_words(group)
+        for place, group in enumerate(groups)
+        if place == 0 or group != groups[place - 1]
+    }
+
+
+def _write_table(
+    console: Console, shown: Sequence[FaultResult], headings: Mapping[int, str]
+) -> None:
     wide = console.width >= WIDE
     sizes = [Column("value", "right", False), Column("limit", "right", False)] if wide else []
     columns = [
@@ -113,7 +127,7 @@ def _write_table(console: Console, shown: Sequence[FaultResult]) -> None:
         Column("verdict"),
     ]
     rows = [_row(place, result, wide) for place, result in enumerate(shown, 1)]
-    table(console, columns, rows)
+    table(console, columns, rows, headings)
     if any(str(row[4]).endswith("*") for row in rows if wide):
         paragraph(console, SCALED_NOTE)
 
@@ -145,8 +159,12 @@ def _both_ratios(ratio: float, healthy: float) -> str:
     return f"{ratio_words(ratio)} ({ratio_words(healthy)})"
 
 
-def _write_stacked(console: Console, shown: Sequence[FaultResult]) -> None:
+def _write_stacked(
+    console: Console, shown: Sequence[FaultResult], headings: Mapping[int, str]
+) -> None:
     for place, result in enumerate(shown, 1):
+        if place - 1 in headings:
+            paragraph(console, safe(headings[place - 1], "bold"))
         worst = result.worst
         body = safe(f"{result.fault.id}: ")
         body.append_text(verdict_text(result.verdict, result.gross))
