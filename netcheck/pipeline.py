@@ -23,6 +23,7 @@ from netcheck.faults.base import ContinuousFault, Fault
 from netcheck.findings import Finding
 from netcheck.judge.advice import advise, overdriven
 from netcheck.judge.base import LimitTable
+from netcheck.judge.duty import at_duty, duty_words
 from netcheck.judge.paired import Pairs
 from netcheck.judge.toleranced import Toleranced, compared_as_published
 from netcheck.judge.unrest import unknown_stability
@@ -89,7 +90,7 @@ def audit_circuit(
     swept = list_continuous(circuit, roles)
     with _step(progress, Step.TIPPING, 1):
         tipping = bench.tipping_points(swept, rest.table, rest.states)
-    driven, bass, base = DrivenHealth(), Bass(), rest
+    driven, bass, base, health = DrivenHealth(), Bass(), rest, rest.outcomes
     if not options.idle_only:
         lasting = with_cycles(bench, hookup, faults, conditions[IDLE], idle, progress)
         conditions = {**conditions, IDLE: lasting}
@@ -97,13 +98,18 @@ def audit_circuit(
         healthy = {**rest.outcomes, **driven.outcomes}
         gross = gross_at_idle(rest, faults, conditions[IDLE])
         more, bass = _drive_faults(bench, roles, hookup, driven, healthy, faults, progress, gross)
-        conditions, base = {**conditions, **more}, rest.having({**bass.healthy, **healthy})
+        conditions, health = {**conditions, **more}, {**bass.healthy, **healthy}
+        base = rest.having(health, options.duty)
         assumptions += bass.assumptions(len(faults), options.frequency_hz)
         assumptions += (f"not driven: {driven.reason}",) if driven.reason else ()
-    conditions = sustained(faults, conditions, base.outcomes)
+        assumptions += duty_words(options.duty)
+    conditions = sustained(faults, conditions, health)
 
     known, table, stresses = base.states, base.table, base.stresses
-    found = [_of_fault(conditions, place) | bass.of_fault(place) for place in range(len(faults))]
+    found = [
+        at_duty(_of_fault(conditions, place) | bass.of_fault(place), options.duty)
+        for place in range(len(faults))
+    ]
     results = _ranked(faults, found, base)
     toleranced = _toleranced(bench, roles, hookup, table, known, progress)
     if toleranced is not None:
@@ -122,6 +128,7 @@ def audit_circuit(
         assumptions=(*assumptions, *table.assumptions, *unknown_stability(idle)),
         not_judged=tuple(f"{gap.part}: {gap.reason}" for gap in table.not_judged),
         frequency_hz=options.frequency_hz,
+        duty=options.duty,
         meter_ohm=options.meter_ohm or 0.0,
         engine=pool.engine,
         tolerance=toleranced,
@@ -313,7 +320,7 @@ def _curve(
         healthy = {**base.outcomes, **driven.outcomes}
         more, bass = _drive_faults(bench, roles, hookup, driven, healthy, faults, progress, {})
         conditions = {**conditions, **more, **bass.of_every(len(faults))}
-        base = base.having({**bass.healthy, **healthy})
+        base = base.having({**bass.healthy, **healthy}, options.duty)
     if pool.interrupted:
         raise KeyboardInterrupt
     return SweepCurve(
@@ -321,7 +328,7 @@ def _curve(
         circuit=circuit,
         fault=fault,
         points=tuple(
-            _sweep_point(base, size, _of_fault(conditions, number), tipping)
+            _sweep_point(base, size, at_duty(_of_fault(conditions, number), options.duty), tipping)
             for number, size in enumerate(sizes)
         ),
         healthy=base.states,
@@ -329,7 +336,8 @@ def _curve(
         table=base.table,
         conditions=tuple(conditions),
         frequency_hz=options.frequency_hz,
-        assumptions=base.assumptions if not options.idle_only else (),
+        duty=options.duty,
+        assumptions=(() if options.idle_only else (*base.assumptions, *duty_words(options.duty))),
         engine=pool.engine,
     )
 

@@ -222,11 +222,15 @@ def test_options_reach_the_pipeline(answer: Answer, netlist: Path) -> None:
 
     run("audit", netlist, "--idle-only", "--jobs", 2, "--meter", "1Mohm", "--frequency", "400Hz")
     run("audit", netlist, "--meter", "none")
+    run("audit", netlist, "--duty", "10%")
+    run("audit", netlist, "--duty", "0.25")
     run("audit", netlist)
 
     assert pipeline.asked == [
         (netlist, Options(idle_only=True, jobs=2, meter_ohm=1e6, frequency_hz=400.0)),
         (netlist, Options(meter_ohm=None)),
+        (netlist, Options(duty=0.1)),
+        (netlist, Options(duty=0.25)),
         (netlist, Options()),
     ]
 
@@ -340,6 +344,9 @@ def test_ctrl_c_is_130(answer: Answer, netlist: Path) -> None:
         (["--meter", "-1Mohm"], "--meter: -1Mohm has to be more than zero"),
         (["--frequency", "0Hz"], "--frequency: 0Hz has to be more than zero"),
         (["--frequency", "5V"], "--frequency: `5V` is not a value in hertz"),
+        (["--duty", "0%"], "--duty: 0% has to be more than zero"),
+        (["--duty", "150%"], "--duty: 150% is more than all of the time"),
+        (["--duty", "nan"], "--duty: `nan` is not a value"),
         (["--jobs", "0"], "--jobs"),
         (["--format", "xml"], "--format"),
         (["--fail-at", "sometimes"], "--fail-at"),

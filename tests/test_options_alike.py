@@ -22,6 +22,7 @@ BY_POLICY = "its policy asks for units, not the command line"
 
 REFUSED = {
     "--frequency": dict.fromkeys(("expect", "diagnose", "draw"), IDLE_ONLY),
+    "--duty": dict.fromkeys(("expect", "diagnose", "draw", "annotate"), IDLE_ONLY),
     "--meter": dict.fromkeys(("sweep", "compare", "annotate", "draw", "gate"), NO_READING),
     "--mains": dict.fromkeys(("sweep", "compare", "annotate", "draw"), NOMINAL)
     | {"gate": BY_POLICY},

@@ -25,6 +25,7 @@ from netcheck.cli.at_bench import (
     reader_of,
 )
 from netcheck.cli.choices import (
+    USUAL_DUTY,
     AgeOption,
     Build,
     BuildOption,
@@ -47,6 +48,7 @@ from netcheck.cli.limits import BudgetOption, LimitOption, budget_of
 from netcheck.cli.shell import (
     EXIT_FINDINGS,
     EXIT_INTERRUPTED,
+    DutyOption,
     FrequencyOption,
     JobsOption,
     MeterOption,
@@ -122,6 +124,7 @@ def audit(
     jobs: JobsOption = None,
     meter: MeterOption = "10Mohm",
     frequency: FrequencyOption = "1kHz",
+    duty: DutyOption = USUAL_DUTY,
     tubes: TubesOption = None,
     limit: LimitOption = None,
     keep_deck: KeepDeckOption = None,
@@ -149,7 +152,7 @@ def audit(
     from netcheck.report.files import check_output, write_whole
 
     options = replace(
-        settings_of(jobs, tubes, limit, meter, frequency, keep_deck),
+        settings_of(jobs, tubes, limit, meter, frequency, keep_deck, duty),
         idle_only=idle_only,
         budget=budget_of(budget),
         tolerance=tolerance_options(tolerance, draws, seed, mains),

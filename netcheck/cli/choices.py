@@ -137,6 +137,8 @@ ConditionOption = Annotated[
 
 
 USUAL_METER, USUAL_FREQUENCY = "10Mohm", "1kHz"
+USUAL_DUTY = "100%"
+"""The duty of a sine that does not pause."""
 
 
 KeepDeckOption = Annotated[
@@ -171,6 +173,7 @@ def settings_of(
     meter: str = USUAL_METER,
     frequency: str = USUAL_FREQUENCY,
     keep_deck: Path | None = None,
+    duty: str = USUAL_DUTY,
 ) -> Settings:
     """Return what every command that solves may be told; a meter is ohms, or `none`."""
     from netcheck.workbench.settings import Settings
@@ -179,10 +182,22 @@ def settings_of(
         jobs=jobs,
         meter_ohm=positive(meter, "ohm", "--meter") if meter.lower() != NOMINAL else None,
         frequency_hz=positive(frequency, "Hz", "--frequency"),
+        duty=share_of_time(duty),
         tubes=tubes,
         kept_decks=None if keep_deck is None else folder_for_decks(keep_deck),
     )
     return with_limits(options, limit)
+
+
+def share_of_time(text: str) -> float:
+    """Read a duty: a percentage, or a number up to 1."""
+    share = positive(text, "%" if text.strip().endswith("%") else "", "--duty")
+    if share > 1.0:
+        raise NetcheckError(
+            f"--duty: {text} is more than all of the time",
+            hint="a share such as 10% or 0.1; 100% is a continuous sine",
+        )
+    return share
 
 
 def tolerance_options(

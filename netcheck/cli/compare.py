@@ -8,9 +8,10 @@ from typing import Annotated
 
 import typer
 
-from netcheck.cli.choices import KeepDeckOption, settings_of
+from netcheck.cli.choices import USUAL_DUTY, KeepDeckOption, settings_of
 from netcheck.cli.limits import BudgetOption, LimitOption, budget_of
 from netcheck.cli.shell import (
+    DutyOption,
     FrequencyOption,
     JobsOption,
     ListFormat,
@@ -43,6 +44,7 @@ def compare(
     output: OutputOption = None,
     jobs: JobsOption = None,
     frequency: FrequencyOption = "1kHz",
+    duty: DutyOption = USUAL_DUTY,
     tubes: TubesOption = None,
     limit: LimitOption = None,
     keep_deck: KeepDeckOption = None,
@@ -63,7 +65,7 @@ def compare(
         if output is not None:
             check_output(output, file)
     options = replace(
-        settings_of(jobs, tubes, limit, frequency=frequency, keep_deck=keep_deck),
+        settings_of(jobs, tubes, limit, frequency=frequency, keep_deck=keep_deck, duty=duty),
         idle_only=idle_only,
         budget=budget_of(budget),
     )

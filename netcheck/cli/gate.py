@@ -15,13 +15,14 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from netcheck.cli.choices import USUAL_FREQUENCY, KeepDeckOption, settings_of
+from netcheck.cli.choices import USUAL_DUTY, USUAL_FREQUENCY, KeepDeckOption, settings_of
 from netcheck.cli.limits import BudgetOption, LimitOption, budget_of
 from netcheck.cli.shell import (
     EXIT_BUG,
     EXIT_FINDINGS,
     EXIT_INTERRUPTED,
     EXIT_UNANSWERED,
+    DutyOption,
     FrequencyOption,
     JobsOption,
     OutputOption,
@@ -91,6 +92,7 @@ def gate(
     ] = False,
     jobs: JobsOption = None,
     frequency: FrequencyOption = USUAL_FREQUENCY,
+    duty: DutyOption = USUAL_DUTY,
     tubes: TubesOption = None,
     limit: LimitOption = None,
     keep_deck: KeepDeckOption = None,
@@ -126,6 +128,7 @@ def gate(
         limit=limit,
         cluster=cluster,
         frequency=frequency,
+        duty=duty,
         budget=budget,
         keep_deck=keep_deck,
     )
@@ -170,6 +173,7 @@ def _run(
     *,
     jobs: int | None,
     frequency: str,
+    duty: str,
     tubes: Path | None,
     limit: list[str] | None,
     budget: str | None,
@@ -185,7 +189,7 @@ def _run(
 
     idle_only = "driven" not in found.policy.conditions
     options = replace(
-        settings_of(jobs, tubes, limit, frequency=frequency, keep_deck=keep_deck),
+        settings_of(jobs, tubes, limit, frequency=frequency, keep_deck=keep_deck, duty=duty),
         idle_only=idle_only,
         budget=budget_of(budget),
     )

@@ -106,6 +106,15 @@ TubesOption = Annotated[
 FrequencyOption = Annotated[
     str, typer.Option("--frequency", metavar="HZ", help="Frequency of the driving sine.")
 ]
+DutyOption = Annotated[
+    str,
+    typer.Option(
+        "--duty",
+        metavar="SHARE",
+        help="Share of the time at full signal, such as 10%, for heat under drive; 100% is a "
+        "continuous sine.",
+    ),
+]
 
 
 def guarded(command: Callable[Arguments, int]) -> Callable[Arguments, None]:

@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from netcheck.cli.choices import KeepDeckOption, settings_of
+from netcheck.cli.choices import USUAL_DUTY, KeepDeckOption, settings_of
 from netcheck.cli.limits import BudgetOption, LimitOption, budget_of
 from netcheck.cli.shell import (
+    DutyOption,
     FrequencyOption,
     JobsOption,
     NetlistArgument,
@@ -78,6 +79,7 @@ def sweep(
     output: OutputOption = None,
     jobs: JobsOption = None,
     frequency: FrequencyOption = "1kHz",
+    duty: DutyOption = USUAL_DUTY,
     tubes: TubesOption = None,
     limit: LimitOption = None,
     keep_deck: KeepDeckOption = None,
@@ -93,7 +95,7 @@ def sweep(
     if plot is not None:
         _check_image(plot)
     options = replace(
-        settings_of(jobs, tubes, limit, frequency=frequency, keep_deck=keep_deck),
+        settings_of(jobs, tubes, limit, frequency=frequency, keep_deck=keep_deck, duty=duty),
         idle_only=not driven,
         budget=budget_of(budget),
     )

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from netcheck.circuit.model import Circuit
 from netcheck.findings import Finding
 from netcheck.judge.base import LimitTable, Load
+from netcheck.judge.duty import CONTINUOUS
 from netcheck.judge.fed_back import Runaway
 from netcheck.judge.paired import Pairs
 from netcheck.judge.toleranced import Toleranced
@@ -66,6 +67,8 @@ class Audit:
     """Load of the meter; 0 for one that does not load."""
     engine: str
     """Name and version of the solving engine."""
+    duty: float = CONTINUOUS
+    """Share of the time at full signal, for heat under drive."""
     tolerance: Toleranced | None = None
     """The healthy circuit over mains, parts and tubes, where that was asked for."""
     view: View = SHOW_ALL

@@ -17,6 +17,7 @@ from netcheck.circuit.model import Circuit, Part, natural_key
 from netcheck.conditions import FULL, IDLE, condition_place, is_in_use
 from netcheck.findings import Finding
 from netcheck.judge.base import Verdict, ratio_verdict
+from netcheck.judge.duty import CONTINUOUS
 from netcheck.judge.toleranced import LimitSpread
 from netcheck.models.audit import Audit
 from netcheck.roles.table import RoleName
@@ -106,6 +107,20 @@ def output_words(audit: Audit, state: Solved) -> str:
             ohm = format_quantity(audit.circuit[loads[0].part].value or 0.0, "ohm", 3)
             given += f", {watts} in {loads[0].part} of {ohm}"
     return f"{given}, distortion {state.distortion:.1%}"
+
+
+def drive_words(audit: Audit) -> str:
+    """Return what stands for a signal, one sentence."""
+    sine = f"sine of {format_quantity(audit.frequency_hz, 'Hz')}"
+    if audit.duty < CONTINUOUS:
+        return (
+            f"Driven means a {sine}, for heat at full level {100.0 * audit.duty:.3g} % of the time "
+            "and at rest otherwise; peaks and volts are those of the full level."
+        )
+    return (
+        f"Driven means a continuous {sine}: a test, not music, and harder on a tube than music of "
+        "the same peaks."
+    )
 
 
 def healthy_ratios(audit: Audit) -> Iterator[tuple[float, str, str, str, float]]:

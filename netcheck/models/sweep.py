@@ -54,6 +54,7 @@ class SweepCurve:
     table: LimitTable
     conditions: tuple[str, ...]
     frequency_hz: float
+    duty: float
     assumptions: tuple[str, ...]
     engine: str
 

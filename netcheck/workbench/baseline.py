@@ -14,6 +14,7 @@ from netcheck.circuit.model import Circuit
 from netcheck.conditions import COLD_START, IDLE
 from netcheck.faults.base import Fault
 from netcheck.judge.base import GROSS_RATIO, LimitTable, Load
+from netcheck.judge.duty import CONTINUOUS, at_duty
 from netcheck.judge.limits import limits_of
 from netcheck.judge.stress import judge_state
 from netcheck.roles import recognise
@@ -64,23 +65,34 @@ class Baseline:
         theirs = limits_of(apply_changes(self.circuit, replaced), self.roles, self.states)
         return replace(theirs, in_health=self.table.limits)
 
-    def having(self, outcomes: Mapping[str, Outcome]) -> Baseline:
+    def having(self, outcomes: Mapping[str, Outcome], duty: float = CONTINUOUS) -> Baseline:
         """Return the same circuit with these outcomes, its limits and loads made anew."""
-        return baseline_of(self.circuit, outcomes, self.roles)
+        return baseline_of(self.circuit, outcomes, self.roles, duty)
 
 
 def baseline_of(
-    circuit: Circuit, outcomes: Mapping[str, Outcome], roles: Roles | None = None
+    circuit: Circuit,
+    outcomes: Mapping[str, Outcome],
+    roles: Roles | None = None,
+    duty: float = CONTINUOUS,
 ) -> Baseline:
-    """Return the baseline of a circuit that has been solved; what failed is kept as it is."""
+    """Return the baseline of a circuit that has been solved; what failed is kept as it is.
+
+    duty: of the heat under drive; ratings that are assumed are those for a continuous signal.
+    """
     roles = recognise(circuit) if roles is None else roles
-    states = {name: one for name, one in outcomes.items() if isinstance(one, Solved)}
-    table = limits_of(circuit, roles, states)
+    table = limits_of(circuit, roles, _solved(outcomes))
+    outcomes = at_duty(outcomes, duty)
+    states = _solved(outcomes)
     stresses = tuple(
         one for state in states.values() for one in judge_state(circuit, table, state, states)
     )
     hookup, assumptions = hookup_of(circuit, roles)
     return Baseline(circuit, roles, hookup, assumptions, outcomes, states, table, stresses)
+
+
+def _solved(outcomes: Mapping[str, Outcome]) -> dict[str, Solved]:
+    return {name: one for name, one in outcomes.items() if isinstance(one, Solved)}
 
 
 def solve_at_idle(bench: Bench, roles: Roles | None = None) -> Baseline:

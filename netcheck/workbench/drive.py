@@ -14,8 +14,9 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from netcheck.circuit.model import Circuit
-from netcheck.conditions import FULL, HOTTEST, IDLE, OVERDRIVE, WORST_DRIVE
+from netcheck.conditions import DRIVEN, FULL, HOTTEST, IDLE, OVERDRIVE, WORST_DRIVE
 from netcheck.judge.base import LimitTable, Load
+from netcheck.judge.duty import at_duty
 from netcheck.judge.stress import judge_state
 from netcheck.roles.base import NO_LOAD, Roles
 from netcheck.solve.driven import (
@@ -103,7 +104,11 @@ def _drive(
         peaks = between(bench.circuit, table, idle, states, search.full_v)
         finer, ends = scan_levels(*scan, peaks, {**search.starts, **starts})
         states, starts = states | finer, starts | ends
-    worst = worst_drives(bench.circuit, table, idle, states)
+    heated = {
+        level: at_duty({IDLE: idle, DRIVEN: state}, bench.options.duty)[DRIVEN]
+        for level, state in states.items()
+    }
+    worst = worst_drives(bench.circuit, table, idle, heated)
     levels = {FULL: search.full_v, OVERDRIVE: TIMES_FULL * search.full_v}
     hottest = hottest_level(roles, worst, search.full_v)
     if hottest is not None:

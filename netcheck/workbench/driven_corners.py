@@ -25,6 +25,7 @@ from netcheck.circuit.changes import Change, ScaleEmission, SetValue, SetWire
 from netcheck.circuit.model import Circuit
 from netcheck.conditions import FULL, HOTTEST, IDLE
 from netcheck.judge.base import LimitTable, PartLimit
+from netcheck.judge.duty import CONTINUOUS, at_duty
 from netcheck.judge.measure import measure
 from netcheck.judge.toleranced import (
     CASE_OF,
@@ -41,6 +42,7 @@ from netcheck.solve.driven import DrivenAnswer, DrivenRequest, solve_driven
 from netcheck.solve.pool import Job, Lost
 from netcheck.solve.results import Hookup, NotSolved, Outcome, Solved
 from netcheck.workbench.settings import Circuitry, Progress, Step
+from netcheck.workbench.sweep import IdleTask, idle_outcomes
 
 PLATE = "plate_dissipation_w"
 OF_USE = (HOTTEST, FULL)
@@ -70,7 +72,7 @@ def with_driven_corners(
     ends = [corner_of(one, found.variables, tubes) for one in spreads for tubes in (False, True)]
     changes = [changes_of(bench.circuit, found.variables, each) for each in ends]
     progress.start(Step.CORNERS, len(ends))
-    states = _driven(bench, hookup, levels, changes, progress)
+    states = _at_duty(bench, changes, _driven(bench, hookup, levels, changes, progress))
     progress.finish()
     corners = tuple(
         corner
@@ -132,6 +134,17 @@ def _driven(
             assert isinstance(answer, DrivenAnswer)
             states.append(answer.outcomes)
     return states
+
+
+def _at_duty(
+    bench: Circuitry, units: Sequence[tuple[Change, ...]], driven: Sequence[Mapping[str, Outcome]]
+) -> Sequence[Mapping[str, Outcome]]:
+    """Return the driven states with the heat of the duty, for which each unit is solved at rest."""
+    duty = bench.options.duty
+    if duty == CONTINUOUS:
+        return driven
+    rest = idle_outcomes(bench.pool, IdleTask(bench.shared[IDLE], IDLE, (), None), units)
+    return [at_duty({**each, IDLE: one}, duty) for each, one in zip(driven, rest, strict=True)]
 
 
 def _corners(

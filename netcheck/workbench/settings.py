@@ -10,6 +10,7 @@ from typing import Protocol
 
 from netcheck.circuit.model import Circuit
 from netcheck.faults.base import BuildState
+from netcheck.judge.duty import CONTINUOUS
 from netcheck.netlist.lines import DEFAULT_LIMITS, ReadLimits
 from netcheck.rank import View
 from netcheck.solve.pool import MEMORY_BYTES, Budget, Pool, Shared
@@ -34,13 +35,15 @@ class Settings:
 
     time_limit_s, memory_bytes: of one worker, for one case.  tubes: a folder of the
     user's own tube types.  build, age_years: of what stands on the bench, which says
-    how likely each fault is.
+    how likely each fault is.  duty: share of the time at full signal, which says what heat under
+    drive is compared with limits; 1 is a continuous sine.
     """
 
     idle_only: bool = False
     jobs: int | None = None
     meter_ohm: float | None = 10e6
     frequency_hz: float = 1000.0
+    duty: float = CONTINUOUS
     time_limit_s: float = 60.0
     tubes: Path | None = None
     read_limits: ReadLimits = DEFAULT_LIMITS

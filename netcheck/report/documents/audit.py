@@ -394,6 +394,13 @@ class AuditObject:
     circuit: Annotated[CircuitObject, ITSELF]
     engine: str
     frequency_hz: Figure
+    duty: Annotated[
+        Figure,
+        Field(
+            description="Share of the time at full signal: of the heat under drive that is "
+            "compared with limits. 1 is a continuous sine."
+        ),
+    ]
     meter_ohm: Annotated[
         Figure,
         From(lambda audit: audit.meter_ohm or None),

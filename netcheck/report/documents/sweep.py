@@ -147,6 +147,13 @@ class SweepObject:
     frequency_hz: Annotated[
         Number, Field(description="Of the test signal; full_100hz is at 100 Hz.")
     ]
+    duty: Annotated[
+        Number,
+        Field(
+            description="Share of the time at full signal: of the heat under drive that is "
+            "compared with limits. 1 is a continuous sine."
+        ),
+    ]
     engine: str
     tipping_points: Annotated[
         list[TippingPointObject], From(lambda curve: sorted_tipping(curve.tipping))

@@ -78,7 +78,7 @@ def render(audit: Audit, diagnosis: Diagnosis | None = None) -> str:
         not_judged=audit.not_judged,
         engine=audit.engine,
         meter=format_quantity(audit.meter_ohm, "ohm") if audit.meter_ohm else "",
-        frequency=format_quantity(audit.frequency_hz, "Hz"),
+        drive=facts.drive_words(audit),
         sources=tables.sources(audit),
     )
 

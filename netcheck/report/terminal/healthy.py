@@ -141,8 +141,7 @@ def write_driven(console: Console, audit: Audit, show_all: bool) -> None:
     if any(name not in (IDLE, COLD_START) for name in driven):
         paragraph(
             console,
-            f"Driven means a continuous sine of {format_quantity(audit.frequency_hz, 'Hz')}: "
-            "a test, not music, and harder on a tube than music of the same peaks.",
+            facts.drive_words(audit),
         )
     _write_near_limits(console, audit)
 
