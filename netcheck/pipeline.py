@@ -100,17 +100,12 @@ def audit_circuit(
         more, bass = _drive_faults(bench, roles, hookup, driven, healthy, faults, progress, gross)
         conditions, health = {**conditions, **more}, {**bass.healthy, **healthy}
         base = rest.having(health, options.duty)
-        assumptions += bass.assumptions(len(faults), options.frequency_hz)
-        assumptions += (f"not driven: {driven.reason}",) if driven.reason else ()
-        assumptions += duty_words(options.duty)
+        assumptions += _said_of_drive(options, driven, bass, len(faults))
     conditions = sustained(faults, conditions, health)
 
     known, table, stresses = base.states, base.table, base.stresses
-    found = [
-        at_duty(_of_fault(conditions, place) | bass.of_fault(place), options.duty)
-        for place in range(len(faults))
-    ]
-    results = _ranked(faults, found, base)
+    found = [_of_fault(conditions, place) | bass.of_fault(place) for place in range(len(faults))]
+    results = _ranked(faults, found, base, options.duty)
     toleranced = _toleranced(bench, roles, hookup, table, known, progress)
     if toleranced is not None:
         stresses = compared_as_published(stresses, toleranced.limits, toleranced.driven)
@@ -147,6 +142,15 @@ def _undriven(options: Settings, driven: DrivenHealth) -> Undriven | None:
     if options.idle_only:
         return NOT_ASKED
     return Undriven(driven.reason) if driven.reason else None
+
+
+def _said_of_drive(
+    options: Settings, driven: DrivenHealth, bass: Bass, faults: int
+) -> tuple[str, ...]:
+    """Return what was taken for granted under drive, or why there was none."""
+    not_driven = (f"not driven: {driven.reason}",) if driven.reason else ()
+    asked = (*bass.assumptions(faults, options.frequency_hz), *not_driven)
+    return (*asked, *duty_words(options.duty))
 
 
 def _drive_faults(
@@ -240,11 +244,14 @@ def _toleranced(
 
 
 def _ranked(
-    faults: Sequence[Fault], outcomes: Sequence[Mapping[str, Outcome]], base: Baseline
+    faults: Sequence[Fault],
+    outcomes: Sequence[Mapping[str, Outcome]],
+    base: Baseline,
+    duty: float,
 ) -> tuple[FaultResult, ...]:
     """Judge every fault, and rank them; outcomes: of each fault, by condition."""
     return rank_faults(
-        judge_fault(fault, found, base.circuit, base.table_for(fault), base.states)
+        judge_fault(fault, at_duty(found, duty), base.circuit, base.table_for(fault), base.states)
         for fault, found in zip(faults, outcomes, strict=True)
     )
 

@@ -121,17 +121,11 @@ def gate(
 
         print_whole(default_text())
         return 0
-    run = functools.partial(
-        _run,
-        jobs=jobs,
-        tubes=tubes,
-        limit=limit,
-        cluster=cluster,
-        frequency=frequency,
-        duty=duty,
-        budget=budget,
-        keep_deck=keep_deck,
+    options = replace(
+        settings_of(jobs, tubes, limit, frequency=frequency, keep_deck=keep_deck, duty=duty),
+        budget=budget_of(budget),
     )
+    run = functools.partial(_run, options=options, cluster=cluster)
     report = _checked(paths or [], policy, output, baseline, _date(today), run)
     _written(report, format, output, explain)
     return _exit_code(report)
@@ -171,13 +165,7 @@ def _run(
     today: dt.date,
     before: Baseline | None,
     *,
-    jobs: int | None,
-    frequency: str,
-    duty: str,
-    tubes: Path | None,
-    limit: list[str] | None,
-    budget: str | None,
-    keep_deck: Path | None,
+    options: Settings,
     cluster: str | None,
 ) -> CheckReport:
     """Audit here, one after the other; or side by side where there are several."""
@@ -187,15 +175,10 @@ def _run(
     from netcheck.solve.pool import default_jobs
     from netcheck.workbench.settings import ToleranceOptions
 
-    idle_only = "driven" not in found.policy.conditions
-    options = replace(
-        settings_of(jobs, tubes, limit, frequency=frequency, keep_deck=keep_deck, duty=duty),
-        idle_only=idle_only,
-        budget=budget_of(budget),
-    )
+    options = replace(options, idle_only="driven" not in found.policy.conditions)
     if "toleranced" in found.policy.conditions:
         options = replace(options, tolerance=ToleranceOptions())
-    workers = jobs or default_jobs()
+    workers = options.jobs or default_jobs()
     if cluster is None and (workers == 1 or len(netlists) == 1):
 
         def audit_one(path: Path) -> Audit:
