@@ -1,8 +1,8 @@
 """How hot an overload makes a part, and how soon: estimates, never measurements.
 
 Comes in: how many times its rating a part bears.  Goes out: for a plate the range of
-its temperature, whether it glows and after how long; for resistors and windings the
-heat as a multiple of the rated one, and a plain word.
+its temperature, whether it glows and after how long; for screens, grids, resistors, windings
+and faulty spots the heat as a multiple of the rated one, when it is too hot, and a plain word.
 
 A plate in a vacuum loses its heat by radiation, with the fourth power of its absolute
 temperature (Stefan and Boltzmann).  It also radiates what heater and screen put into
@@ -10,17 +10,19 @@ it, and faces a bulb of some 150 degrees.  Nobody publishes how hot a plate is a
 rating: 400 to 475 degrees are derived from plate areas and emissivities, and the range
 is carried through.  The time follows from the same law: with f = T/Tend the plate needs
 `2 tau (T0/Tend)^3 [atanh f + atan f]`, taken between two temperatures, where tau is its
-time constant at T0.  Resistors and windings warm exponentially.
+time constant at T0.  All else warms exponentially.
 
 Sources: first visible red at 474 degrees C in twilight and 525 in daylight, dark red 700,
 cherry 800 (heat-color scale of a stove forum, hearth.com; 525 is the Draper point); time
-constants derived from 4 to 10 g of iron or nickel on 12 to 45 cm2.
+constants derived from 4 to 10 g of iron or nickel on 12 to 45 cm2.  A screen is a fraction of a
+gram of wire: 0.1 to 0.4 g of nickel (0.5 J/gK) that radiates 4 to 8 W at 800 to 900 K has
+m c T / 4P of 2 to 11 s (derived).  A control grid is lighter and loses as much less.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
@@ -44,6 +46,10 @@ RESISTOR_S = (20.0, 100.0)
 minutes (common practice)."""
 WINDING_S = (300.0, 1800.0)
 """Time constants: a winding warms in minutes to tens of minutes (common practice)."""
+GRID_S = (2.0, 11.0)
+"""Time constants of a wound grid: derived, see above."""
+SPOT_S = (5.0, 60.0)
+"""Time constants: a faulty spot is smaller than a resistor (assumption)."""
 HOTTEST_C = 1000.0
 """Beyond this the estimate says nothing but "more"; the tube does not live to show it."""
 
@@ -51,7 +57,10 @@ PLATE_SOURCE = "estimate: fourth-power law, plate at 400 to 475 C at its rating 
 RESISTOR_SOURCE = "estimate: slope of the published load curve; wording is common practice"
 WINDING_SOURCE = "estimate: copper loss grows with the square of the current; common practice"
 
-Body = Literal["plate", "resistor", "winding"]
+GRID_SOURCE = "estimate: time constant derived from wires of 0.1 to 0.4 g; common practice"
+SPOT_SOURCE = "estimate: over a floor that nothing of its kind survives; common practice"
+
+Body = Literal["plate", "screen", "grid", "resistor", "winding", "faulty spot"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,12 +87,12 @@ class Heat:
 
 
 def heats_of(stresses: Iterable[Load]) -> tuple[Heat, ...]:
-    """Return the heat of each stress that is one of heat, one for each part."""
-    found: dict[str, Heat] = {}
+    """Return the heat of each stress that is one of heat, one for each body of each part."""
+    found: dict[tuple[str, Body], Heat] = {}
     for stress in stresses:
         heat = heat_of(stress)
         if heat is not None:
-            found.setdefault(stress.part, heat)
+            found.setdefault((heat.part, heat.body), heat)
     return tuple(found.values())
 
 
@@ -96,9 +105,8 @@ def heat_of(stress: Load) -> Heat | None:
             return _plate(stress)
         case "power_w":
             return _resistor(stress)
-        case "current_a":
-            return _winding(stress)
-    return None
+    kind = _WARMING.get(stress.quantity)
+    return _warming(stress, kind) if kind else None
 
 
 def plate_c(times_rated: float, rated_c: float, other_heat: float) -> float:
@@ -223,27 +231,64 @@ def _rise_c(body: str) -> float:
     return (last_c - first_c) / (most - least)
 
 
-WINDING_WORDS: tuple[tuple[float, str], ...] = (
-    (1.0, "within its copper loss"),
-    (2.0, "hotter than meant: its insulation ages"),
-    (4.0, "too hot to last"),
-    (math.inf, "burns out"),
+@dataclass(frozen=True, slots=True)
+class _Warming:
+    """How a body warms that is known by its time constants alone.
+
+    words: up to each multiple of the rated heat.  power: of the ratio that heat goes with.
+    """
+
+    body: Body
+    tau_s: tuple[float, float]
+    words: tuple[tuple[float, str], ...]
+    source: str
+    power: float = 1.0
+
+
+WIRE_WORDS: tuple[tuple[float, str], ...] = (
+    (1.0, "within its rating"),
+    (1.5, "over its rating: gives off gas and emits"),
+    (3.0, "glows: its wires may sag"),
+    (math.inf, "glows bright: its wires sag or melt, and short"),
 )
-"""Up to this multiple of its rated copper loss, the word: common practice."""
+"""Up to this multiple of its rating, the word for a screen or a grid: common practice."""
+
+_WARMING: Mapping[str, _Warming] = {
+    "screen_dissipation_w": _Warming("screen", GRID_S, WIRE_WORDS, GRID_SOURCE),
+    "grid_dissipation_w": _Warming("grid", GRID_S, WIRE_WORDS, GRID_SOURCE),
+    "current_a": _Warming(
+        "winding",
+        WINDING_S,
+        (
+            (1.0, "within its copper loss"),
+            (2.0, "hotter than meant: its insulation ages"),
+            (4.0, "too hot to last"),
+            (math.inf, "burns out"),
+        ),
+        WINDING_SOURCE,
+        power=2.0,
+    ),
+    "fault_heat_w": _Warming(
+        "faulty spot",
+        SPOT_S,
+        ((1.0, "hot"), (math.inf, "chars, smokes or bursts")),
+        SPOT_SOURCE,
+    ),
+}
+"""By quantity; the words for windings and spots are common practice."""
 
 
-def _winding(stress: Load) -> Heat:
-    loss = stress.ratio**2
-    word = next(text for share, text in WINDING_WORDS if loss <= share)
+def _warming(stress: Load, kind: _Warming) -> Heat:
+    heat = stress.ratio**kind.power
     return Heat(
         stress.part,
         stress.quantity,
         stress.condition,
-        "winding",
-        loss,
+        kind.body,
+        heat,
         None,
         None,
-        *_too_hot_after_s(loss, stress.healthy_ratio**2, WINDING_S),
-        word,
-        WINDING_SOURCE,
+        *_too_hot_after_s(heat, stress.healthy_ratio**kind.power, kind.tau_s),
+        next(text for share, text in kind.words if heat <= share),
+        kind.source,
     )

@@ -6,6 +6,7 @@ import pytest
 
 from netcheck.judge.heat import (
     BULB_C,
+    GRID_S,
     KELVIN,
     OTHER_HEAT,
     RATED_C,
@@ -122,3 +123,29 @@ def test_what_is_no_heat_has_none_and_each_part_has_one() -> None:
     ]
 
     assert [heat.part for heat in heats_of(hot)] == ["X1"]
+
+
+def test_each_electrode_of_a_tube_has_a_heat_of_its_own_and_its_wires_are_quick() -> None:
+    plate, screen, grid = heats_of(
+        [
+            stress("X1", 2.0),
+            stress("X1", 2.0, quantity="screen_dissipation_w"),
+            stress("X1", 2.0, 0.0, quantity="grid_dissipation_w"),
+        ]
+    )
+    assert [one.body for one in (plate, screen, grid)] == ["plate", "screen", "grid"]
+    for wires in (screen, grid):
+        assert wires.latest_s is not None
+        assert wires.latest_s < 60.0
+        assert "glows" in wires.word
+
+
+def test_the_time_constant_of_a_screen_is_that_of_its_wires() -> None:
+    """m c T / 4P for 0.1 g at 8 W and 800 K, and for 0.4 g at 4 W and 900 K, of nickel."""
+    assert pytest.approx((0.1 * 0.5 * 800 / 32, 0.4 * 0.5 * 900 / 16), rel=0.7) == GRID_S
+
+
+def test_a_faulty_spot_over_its_floor_chars() -> None:
+    heat = heat_of(stress("C1", 3.0, 0.0, quantity="fault_heat_w"))
+    assert heat is not None
+    assert (heat.body, heat.latest_s is not None) == ("faulty spot", True)

@@ -58,8 +58,8 @@ def write_heat(console: Console, audit: Audit, show_all: bool) -> None:
         f"475 C at its rating, and to glow visibly from {DAYLIGHT_C:g} C (daylight); hot spots "
         "glow earlier. Any glow of a plate is a gross overload: switch off at once. A winding's "
         "heat grows with the square of its current. Too hot after: a plate's first visible glow; "
-        "for other parts, until they are hotter than their rating allows. Words for resistors "
-        "and windings: common practice.",
+        "for all else, until it is hotter than its rating allows; screens and grids warm in "
+        "seconds. Words: common practice.",
     )
 
 
