@@ -20,6 +20,7 @@ from pathlib import Path, PurePosixPath
 
 from netcheck.errors import NetcheckError, NetlistError, NetlistSyntaxError
 from netcheck.findings import Finding
+from netcheck.netlist.called import LONG_LINES, Body, called_names, hold_back_bodies
 from netcheck.netlist.cards import Card, EndCard, IncludeCard, PartCard
 from netcheck.netlist.lines import Line, ReadLimits, logical_lines, raised_by, read_source
 from netcheck.netlist.mistakes import SET_ASIDE
@@ -53,7 +54,7 @@ class Gathering:
     sources: dict[str, SourceText] = field(default_factory=dict)
     findings: list[Finding] = field(default_factory=list)
     skipped: list[str] = field(default_factory=list)
-    items: list[Card | Broken] = field(default_factory=list)
+    items: list[Card | Broken | Body] = field(default_factory=list)
     lines: int = 0
     size: int = 0
     open_files: list[Path] = field(default_factory=list)
@@ -70,34 +71,69 @@ class Gathering:
                 f"{self.limits.file_bytes} bytes, the limits",
                 hint=f"{raised_by('lines', self.limits.lines)}, and so does file_bytes",
             )
-        end: Line | None = None
-        included = len(self.sources) > 1 and source.name != next(iter(self.sources))
-        for line in self._without_control(logical_lines(source, first)):
-            if end is not None:
+        ended = False
+        lines: Iterator[Line | Body] = self._without_control(logical_lines(source, first))
+        if self._is_included(source) and len(source.lines) > LONG_LINES:
+            lines = hold_back_bodies(self._without_control(logical_lines(source, first)))
+        for line in lines:
+            if isinstance(line, Body):
+                self.items.append(line)
+                continue
+            if ended:
                 self._find("after-end", "what follows `.end` was not read", line)
                 return
-            if line.following.startswith("!"):
-                self._find(
-                    "note-alone",
-                    "the note below this card belongs to no part: it has "
-                    "to stand on the card's own line",
-                    line,
-                )
-            if self._set_aside(line):
-                continue
-            try:
-                card = parse_card(line, self.limits)
-                if isinstance(card.content, EndCard):
-                    end = line
-                elif isinstance(card.content, IncludeCard):
-                    self._include(card.content, line, folder)
-                else:
-                    self._remark(card)
-                    self.items.append(card)
-            except NetcheckError as error:
-                error.source = error.source or line.source
-                is_card = not _INCLUDES.match(line.text)
-                self.items.append(Broken(line, error, included and is_card))
+            ended = self._take(line, folder)
+        if source.name == next(iter(self.sources)):
+            self._read_bodies()
+
+    def _is_included(self, source: SourceText) -> bool:
+        return source.name != next(iter(self.sources))
+
+    def _take(self, line: Line, folder: PurePosixPath) -> bool:
+        """Read one line and keep what it says; tells whether it is the end of its file."""
+        if line.following.startswith("!"):
+            self._find(
+                "note-alone",
+                "the note below this card belongs to no part: it has "
+                "to stand on the card's own line",
+                line,
+            )
+        if self._set_aside(line):
+            return False
+        try:
+            card = parse_card(line, self.limits)
+            if isinstance(card.content, EndCard):
+                return True
+            if isinstance(card.content, IncludeCard):
+                self._include(card.content, line, folder)
+            else:
+                self._remark(card)
+                self.items.append(card)
+        except NetcheckError as error:
+            error.source = error.source or line.source
+            is_card = not _INCLUDES.match(line.text)
+            self.items.append(Broken(line, error, self._is_included(line.source) and is_card))
+        return False
+
+    def _read_bodies(self) -> None:
+        """Read what was held back of long libraries and is called; the rest is let go."""
+        held = self.items
+        bodies = [item for item in held if isinstance(item, Body)]
+        if not bodies:
+            return
+        called = called_names((item.line for item in held if not isinstance(item, Body)), bodies)
+        self.items = []
+        for item in held:
+            if not isinstance(item, Body):
+                self.items.append(item)
+            elif item.name in called:
+                for line in item.lines:
+                    self._take(line, PurePosixPath())
+
+    @property
+    def cards(self) -> list[Card | Broken]:
+        """What was read, in order."""
+        return [item for item in self.items if not isinstance(item, Body)]
 
     def _without_control(self, lines: Iterator[Line]) -> Iterator[Line]:
         """Set aside `.control` ... `.endc`, once a block; one that never ends is a mistake."""

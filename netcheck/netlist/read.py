@@ -101,7 +101,7 @@ def _steps(
         gathering.open_files.append(path.resolve())
     gathering.read(source, 2, PurePosixPath())
     structure = StructureBuilder(limits.subcircuit_depth, source.name)
-    top = structure.build(gathering.items)
+    top = structure.build(gathering.cards)
     structure.take_steps(gathering.stepped)
     top.errors += structure.library_errors()
     names = Names(frozenset(structure.globals))
