@@ -26,7 +26,7 @@ def subcircuit_pins(
         gathering.read(SourceText(main, "\n".join(directives)), 1, PurePosixPath())
     except NetcheckError:
         return {}
-    cards = (item.content for item in gathering.items if not isinstance(item, Broken))
+    cards = (item.content for item in gathering.cards if not isinstance(item, Broken))
     return {
         card.name.text.casefold(): tuple(pin.text for pin in card.pins)
         for card in cards
