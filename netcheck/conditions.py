@@ -7,11 +7,12 @@ list, what kind it is and whether it is part of use.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Final, Literal
 
 ConditionKind = Literal["idle", "driven", "cold_start"]
+Occasion = Literal["idle", "use", "overdrive"]
 
 IDLE: Final = "idle"
 COLD_START: Final = "cold_start"
@@ -23,6 +24,16 @@ WORST_DRIVE: Final = "worst drive"
 """Of the highest load over all inputs; nothing is solved under this name."""
 DRIVEN: Final = "driven"
 """The kind of every condition with a signal; no condition has this name."""
+USE: Final = "use"
+"""The occasion of every condition of use but idle; no condition has this name."""
+
+OCCASION_WORDS: Mapping[Occasion, str] = {
+    IDLE: "at idle",
+    USE: "in use",
+    OVERDRIVE: "only when overdriven",
+}
+"""What brings an overload about, the least that is enough first.  A signal up to full
+output and switching on are use; a sine at overdrive is a test, which music is not."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +90,13 @@ def kind_beyond_use(name: str) -> str:
     """Return the kind of a condition, or its own name where it is beyond use."""
     known = condition_of(name)
     return known.kind if known.in_use else known.name
+
+
+def occasion_of(name: str) -> Occasion:
+    """Return when a circuit is in a condition: at rest, in use otherwise, or in a test only."""
+    if name == IDLE:
+        return IDLE
+    return USE if is_in_use(name) else OVERDRIVE
 
 
 def condition_place(name: str) -> int:

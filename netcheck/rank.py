@@ -24,7 +24,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from netcheck.circuit.model import Circuit, natural_key
-from netcheck.conditions import is_in_use
+from netcheck.conditions import OCCASION_WORDS, OVERDRIVE, Occasion, is_in_use, occasion_of
 from netcheck.faults.base import Fault
 from netcheck.judge.base import GROSS_RATIO, LimitTable, Load, Verdict
 from netcheck.judge.bodies import Bodies, Energy
@@ -239,7 +239,12 @@ def _victims(stresses: Iterable[Load]) -> tuple[Load, ...]:
 
 
 def _gravity(stress: Load) -> tuple[int, bool, float]:
-    return (GRAVITY[stress.level], not is_in_use(stress.condition), -stress.ratio)
+    return (GRAVITY[stress.level], not is_in_use(stress.condition), -as_shown(stress.ratio))
+
+
+def as_shown(ratio: float) -> float:
+    """Return a ratio to the digits that are shown of it, so that noise breaks no tie."""
+    return float(f"{ratio:.{SHOWN_DIGITS}g}")
 
 
 def _stress_order(stress: Load) -> tuple[object, ...]:
@@ -292,27 +297,29 @@ def group_of(result: FaultResult) -> RankGroup:
     worst = result.worst
     return RankGroup(
         result.verdict,
-        is_beyond_use(result),
+        occasion(result) == OVERDRIVE,
         None if worst is None or result.verdict in HARMLESS else worst.rank_class,
         result.fault.likelihood.level if result.gross else None,
     )
 
 
-def is_beyond_use(result: FaultResult) -> bool:
-    """Say whether only a test beyond use puts a part at or over its limit."""
+def occasion(result: FaultResult) -> Occasion | None:
+    """Return the least that brings the verdict about; None where no part is at its limit."""
     if result.verdict not in ("over_limit", "at_limit"):
-        return False
-    return not any(
-        verdict == result.verdict and is_in_use(name)
+        return None
+    found = {
+        occasion_of(name)
         for name, verdict in result.condition_verdicts.items()
-    )
+        if verdict == result.verdict
+    }
+    return next((each for each in OCCASION_WORDS if each in found), None)
 
 
 def _fault_order(result: FaultResult) -> tuple[object, ...]:
     ratio = result.worst.ratio if result.worst else 0.0
     return (
         group_of(result).order,
-        -float(f"{ratio:.{SHOWN_DIGITS}g}") if math.isfinite(ratio) else 0.0,
+        -as_shown(ratio) if math.isfinite(ratio) else 0.0,
         -result.fault.likelihood.value,
         result.fault.id,
     )

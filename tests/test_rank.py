@@ -26,8 +26,8 @@ from netcheck.netlist.cards import PartNote
 from netcheck.rank import (
     FaultResult,
     group_of,
-    is_beyond_use,
     judge_fault,
+    occasion,
     rank_faults,
     worst_of_parts,
 )
@@ -210,8 +210,8 @@ def test_the_ratio_never_rises_within_a_group_and_each_group_stands_once(
 def test_what_only_overdrive_does_stands_after_what_use_does() -> None:
     in_use = judged("C3/leaky@1Mohm", idle=state(), full=state("full", 30.0))
     beyond = judged("C4/leaky@1Mohm", idle=state(), overdrive=state("overdrive", 70.0))
-    assert (in_use.verdict, is_beyond_use(in_use)) == ("over_limit", False)
-    assert (beyond.verdict, is_beyond_use(beyond)) == ("over_limit", True)
+    assert (in_use.verdict, occasion(in_use)) == ("over_limit", "use")
+    assert (beyond.verdict, occasion(beyond)) == ("over_limit", "overdrive")
     assert ids(rank_faults([beyond, in_use])) == ["C3/leaky@1Mohm", "C4/leaky@1Mohm"]
 
 
@@ -251,3 +251,24 @@ def test_a_part_below_its_limit_still_has_a_worst_fault() -> None:
     worst = worst_of_parts([found, replace(judged("R1/open", idle=state(plate_w=12.0)))])
     assert worst["V3"].fault_id == "C3/leaky@1Mohm"
     assert worst["V3"].stress.ratio == pytest.approx(14.0 / 25.0)
+
+
+def test_what_idle_does_is_not_charged_to_a_test_and_what_harms_nothing_to_nobody() -> None:
+    both = judged("C3/leaky", idle=state(plate_w=30.0), full=state("full", 55.0))
+    harmless = judged("C4/leaky", idle=state(), full=state("full", 20.0))
+    near = judged("C5/leaky", idle=state(plate_w=25.0), full=state("full", 55.0))
+
+    assert (occasion(both), occasion(harmless)) == ("idle", None)
+    assert (near.condition_verdicts["idle"], occasion(near)) == ("at_limit", "use")
+
+
+def test_twins_stand_in_their_order_whatever_the_last_digit_says() -> None:
+    circuit = circuit_of(tube("V3", EL34), tube("V4", EL34))
+    table = limits_of(circuit, roles_of())
+    before = solved(tubes={"V3": tube_state(), "V4": tube_state()})
+    twins = {"V3": tube_state(plate_w=40.0), "V4": tube_state(plate_w=40.0 * (1 + 1e-7))}
+
+    found = judge_fault(
+        fault("C3/leaky"), {"idle": solved(tubes=twins)}, circuit, table, {"idle": before}
+    )
+    assert [one.part for one in found.victims] == ["V3", "V4"]

@@ -27,7 +27,7 @@ from netcheck.judge.toleranced import LimitSpread
 from netcheck.models.audit import Audit
 from netcheck.models.checks import CheckRow, Outcome, Tip
 from netcheck.models.facts import condition_order, sorted_findings
-from netcheck.rank import FaultResult
+from netcheck.rank import FaultResult, occasion
 from netcheck.report.words import (
     VERDICT_WORDS,
     amount,
@@ -256,6 +256,7 @@ def _fault_row(audit: Audit, policy: Policy, result: FaultResult) -> CheckRow:
         worst,
         span=part.span if part else None,
         hint=fault.next_measurement,
+        made_by=occasion(result) or "",
     )
 
 

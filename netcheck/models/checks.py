@@ -17,6 +17,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
+from netcheck.conditions import Occasion
 from netcheck.source import Span
 
 if TYPE_CHECKING:  # the command line starts without the solver
@@ -81,7 +82,8 @@ class CheckRow:
     subject: the fault's id, the part, or the code of a finding.
     message: what is so, in one sentence.  rule: what decided, by its name in the
     policy; because: that rule in words.  change: against a baseline.
-    bug: the row stands for a defect of this program.
+    bug: the row stands for a defect of this program.  made_by: of a fault at or over a limit,
+    the least that brings that about.
     """
 
     id: str
@@ -102,6 +104,7 @@ class CheckRow:
     change: Change = ""
     before: str = ""
     bug: bool = False
+    made_by: Occasion | Literal[""] = ""
 
 
 @dataclass(frozen=True, slots=True)

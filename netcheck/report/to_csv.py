@@ -25,7 +25,7 @@ from netcheck.solve.results import Solved
 CHECK_HEAD = (
     "file", "line", "column", "id", "family", "outcome", "verdict", "likelihood", "victim",
     "quantity", "condition", "value", "limit", "unit", "ratio", "healthy_ratio", "tipping_value",
-    "tipping_unit", "tipping_status", "rule", "change", "before", "message",
+    "tipping_unit", "tipping_status", "rule", "change", "before", "message", "made_by",
 )  # fmt: skip
 SHEET_HEAD = (
     "id", "step", "number", "measure", "red_probe", "black_probe", "unit", "expected", "low",
@@ -94,7 +94,8 @@ def _check(file: str, row: CheckRow) -> list[str]:
     else:
         texts += [csv_cell(tip.victim) if tip else "", tip.quantity if tip else "", *[""] * 6]
     texts += [_plain(tip.value), tip.unit, tip.status] if tip else ["", "", ""]
-    return [*texts, csv_cell(row.rule), row.change, csv_cell(row.before), csv_cell(row.message)]
+    texts += [csv_cell(row.rule), row.change, csv_cell(row.before), csv_cell(row.message)]
+    return [*texts, row.made_by]
 
 
 def _states(curve: SweepCurve, point: SweepPoint, name: str) -> Iterator[list[object]]:

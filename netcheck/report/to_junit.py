@@ -18,6 +18,7 @@ from collections.abc import Sequence
 from importlib import resources
 from xml.etree import ElementTree
 
+from netcheck.conditions import OCCASION_WORDS
 from netcheck.models.checks import OUTCOME_WORDS, CheckReport, CheckRow
 from netcheck.report.escapes import xml
 
@@ -81,6 +82,7 @@ def _case(file: str, row: CheckRow) -> ElementTree.Element:
     if tag != "skipped":
         result.set("type", xml(row.verdict or row.outcome))
     details = [f"{OUTCOME_WORDS[row.outcome]} by {row.rule}", row.because, row.hint]
+    details.append(OCCASION_WORDS[row.made_by] if row.made_by else "")
     details.append(f"before: {row.before}" if row.before else "")
     result.text = xml("\n".join(line for line in details if line))
     return case

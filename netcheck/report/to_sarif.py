@@ -131,6 +131,8 @@ def _properties(row: CheckRow) -> Json:
         bag["verdict"] = row.verdict
     if row.likelihood:
         bag["likelihood"] = row.likelihood
+    if row.made_by:
+        bag["madeBy"] = row.made_by
     if row.load:
         bag["ratio"] = number(row.load.ratio)
         bag["healthyRatio"] = number(row.load.healthy_ratio)

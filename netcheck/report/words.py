@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from netcheck.conditions import COLD_START, DRIVEN, IDLE, OVERDRIVE, condition_of
+from netcheck.conditions import COLD_START, DRIVEN, IDLE, OCCASION_WORDS, OVERDRIVE, condition_of
 from netcheck.likelihoods import LIKELIHOOD_WORDS
 from netcheck.quantities import quantity_of
 from netcheck.units import format_quantity
@@ -48,7 +48,7 @@ def group_words(group: RankGroup) -> str:
     """Return the heading of a group of the ranking."""
     words = [VERDICT_WORDS[group.verdict].capitalize()]
     if group.beyond_use:
-        words.append("only when overdriven")
+        words.append(OCCASION_WORDS[OVERDRIVE])
     if group.rank_class is not None:
         words.append(RANK_CLASS_WORDS[group.rank_class])
     if group.gross:

@@ -7,6 +7,7 @@ from typing import Annotated, ClassVar, Literal
 from pydantic import Field
 
 from netcheck.circuit.model import Circuit, Part, natural_key
+from netcheck.conditions import Occasion
 from netcheck.findings import Level
 from netcheck.judge.fused import Fused, FuseLoad, fuse_loads, fused, has_fuse
 from netcheck.judge.heat import heats_of
@@ -21,7 +22,7 @@ from netcheck.models.facts import (
     type_name,
 )
 from netcheck.models.view import filters, hidden_faults, shown_faults, shown_tipping
-from netcheck.rank import FaultResult, PartWorst, RankBy, risk
+from netcheck.rank import FaultResult, PartWorst, RankBy, occasion, risk
 from netcheck.report.documents.effects import (
     Count,
     EnergyObject,
@@ -352,6 +353,15 @@ class FaultObject:
         Seen,
         From(lambda tried: seen_under(tried.result.condition_verdicts)),
         Field(description="Where the fault puts a part at or over a limit."),
+    ]
+    made_by: Annotated[
+        Occasion | None,
+        From(lambda tried: occasion(tried.result)),
+        Field(
+            description="What brings the verdict about, the least that is enough: idle; "
+            "use, a signal up to full output or switching on; or a test with a sine at overdrive "
+            "alone. null where no part is at its limit."
+        ),
     ]
     fuse: Annotated[
         FaultFuseObject | None, Field(description="null where the netlist notes no fuse.")

@@ -6,6 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from netcheck.conditions import Occasion
 from netcheck.judge.base import Load
 from netcheck.likelihoods import LikelihoodClass
 from netcheck.models.checks import (
@@ -98,6 +99,11 @@ class RowObject:
     kind: Text
     verdict: Text
     likelihood: Annotated[LikelihoodClass | None, EMPTY_IS_NULL]
+    made_by: Annotated[
+        Occasion | None,
+        EMPTY_IS_NULL,
+        Field(description="Of a fault at or over a limit, the least that brings that about."),
+    ]
     message: str
     hint: Text
     rule: Annotated[str, Field(description="What decided, by its name in the policy.")]

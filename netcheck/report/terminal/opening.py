@@ -7,11 +7,11 @@ from collections import Counter
 from rich.console import Console
 from rich.text import Text
 
-from netcheck.conditions import DRIVEN, IDLE, condition_kind
+from netcheck.conditions import DRIVEN, IDLE, OCCASION_WORDS, OVERDRIVE, USE, condition_kind
 from netcheck.judge.base import Load
 from netcheck.models import facts
 from netcheck.models.audit import Audit
-from netcheck.rank import is_beyond_use
+from netcheck.rank import occasion
 from netcheck.report.terminal.layout import STYLES, hanging, heading, paragraph, safe
 from netcheck.report.words import (
     amount,
@@ -80,13 +80,12 @@ def _fault_clause(audit: Audit) -> str:
 def _when(audit: Audit) -> str:
     """Return how many overloads show at rest, in use and in a test beyond use alone."""
     over = [result for result in audit.faults if result.verdict == "over_limit"]
-    beyond = sum(map(is_beyond_use, over))
-    rest = sum(result.condition_verdicts.get(IDLE) == "over_limit" for result in over)
+    made_by = Counter(map(occasion, over))
     if not any(condition_kind(name) == DRIVEN for name in audit.healthy):
         return ""
-    used = len(over) - beyond - rest
-    tail = f", {beyond} only when overdriven" if beyond else ""
-    return f" ({rest} at idle, {used} more in use{tail})"
+    rest = f"{made_by[IDLE]} {OCCASION_WORDS[IDLE]}, {made_by[USE]} more {OCCASION_WORDS[USE]}"
+    beyond = made_by[OVERDRIVE]
+    return f" ({rest}, {beyond} {OCCASION_WORDS[OVERDRIVE]})" if beyond else f" ({rest})"
 
 
 def stress_phrase(stress: Load) -> str:
