@@ -20,6 +20,7 @@ from itertools import pairwise
 
 from netcheck.faults import FAULT_KINDS
 from netcheck.findings import FINDING_KINDS
+from netcheck.netlist.notes import NoteKey
 from netcheck.roles.table import Heading, RoleName
 
 SAMPLE = re.compile(
@@ -107,7 +108,21 @@ def findings_table() -> str:
     return "\n".join([*lines, "", ""])
 
 
-TABLES = {"roles": roles_table, "faults": faults_table, "findings": findings_table}
+def notes_table() -> str:
+    """Return the keys of part notes by the kind of card they are for."""
+    lines = ["", "| note | on | meaning |", "| --- | --- | --- |"]
+    for key in sorted(NoteKey, key=lambda key: "RCLVX".index(key.row.letter)):
+        others = "".join(f" or `{one}`" for one in key.row.choices if one not in key.row.sample)
+        lines.append(f"| `{key.row.sample}`{others} | {key.row.letter} | {key.row.meaning} |")
+    return "\n".join([*lines, "", ""])
+
+
+TABLES = {
+    "roles": roles_table,
+    "faults": faults_table,
+    "findings": findings_table,
+    "notes": notes_table,
+}
 
 
 def excerpt(output: str, show: str) -> str:

@@ -18,7 +18,6 @@ from typer.testing import CliRunner
 from netcheck import cli
 from netcheck.cli import shell
 from netcheck.cli.help import topics
-from netcheck.netlist.parse import known_keys
 from netcheck.report.words import VERDICTS
 from tests.readme_samples import Sample, differences, excerpt, samples, with_tables
 
@@ -26,9 +25,7 @@ CHECKOUT = Path(__file__).resolve().parent.parent
 README = CHECKOUT / "README.md"
 DEVELOPERS = CHECKOUT / "DEVELOPERS.md"
 MANUAL = tuple(sorted((CHECKOUT / "netcheck" / "manual").glob("*.md")))
-OF_AUDIT, OF_NETLIST = (
-    CHECKOUT / "netcheck" / "manual" / f"{topic}.md" for topic in ("audit", "netlist")
-)
+OF_AUDIT = CHECKOUT / "netcheck" / "manual" / "audit.md"
 FOR_USERS = (README, *MANUAL)
 DOCUMENTS = (*FOR_USERS, DEVELOPERS)
 MARK = "<!-- output of: "
@@ -93,7 +90,8 @@ def test_tables_of_the_manual_are_those_of_the_registers(
 
 
 @pytest.mark.parametrize(
-    ("table", "topic"), [("roles", "drawing"), ("faults", "audit"), ("findings", "audit")]
+    ("table", "topic"),
+    [("roles", "drawing"), ("faults", "audit"), ("findings", "audit"), ("notes", "netlist")],
 )
 def test_the_table_of_a_register_is_in_the_manual_once(table: str, topic: str) -> None:
     found = [each.stem for each in MANUAL if f"<!-- table of: {table} -->" in text_of(each)]
@@ -181,13 +179,6 @@ def test_commands_are_understood(document: Path) -> None:
     for name, rest in lines:
         options = re.findall(r"--[\w-]+", rest)
         assert all(option in usage_of(name) or option == "--help" for option in options)
-
-
-@pytest.mark.parametrize("key", sorted(known_keys()))
-def test_every_note_is_in_the_manual(key: str) -> None:
-    table = text_of(OF_NETLIST).partition("| note | on |")[2].partition("\n\n")[0]
-
-    assert re.search(rf"`{key}(?:=[^`]+)?`", table)
 
 
 @pytest.mark.parametrize("document", [README, OF_AUDIT], ids=lambda path: path.name)

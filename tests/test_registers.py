@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import dataclasses
 import re
 from collections.abc import Iterator
 from functools import cache
@@ -15,6 +16,8 @@ from netcheck.faults import FAULT_KINDS, word_named
 from netcheck.faults.base import FaultKind
 from netcheck.findings import FINDING_KINDS
 from netcheck.likelihoods import LIKELIHOOD_CLASSES
+from netcheck.netlist.cards import PartNote
+from netcheck.netlist.notes import NoteKey
 from netcheck.quantities import QUANTITIES, quantity_of
 from netcheck.roles.table import Place, RoleName
 from netcheck.workbench.settings import Step
@@ -39,7 +42,7 @@ ROLES_SPELLED_OUT = {
         *("feedback_resistor", "grid_leak", "grid_stopper", "output_capacitor", "plate_load"),
         *("rail_choke", "rail_dropper", "screen_resistor", "sense_resistor"),
     },
-    "netlist/parse.py": {"fuse", "lamp"},  # keys of a note
+    "netlist/notes.py": {"lamp"},  # the key of a note
     "report/annotation.py": SOURCE,
     "report/diagnosis_words.py": {"lamp"},
     "report/to_compare.py": SOURCE,
@@ -355,3 +358,35 @@ def test_every_long_step_is_called_by_its_register() -> None:
 
 def test_a_long_step_is_called_in_a_few_plain_words() -> None:
     assert [each for each in Step if not re.fullmatch(r"[a-z ]{4,33}", each)] == []
+
+
+# Part notes
+
+KEYS_MEANT_OTHERWISE = {
+    "instance.py": {"dcr", "power", "tol", "type"},  # words of a card
+    "kinds.py": {"pot", "speaker"},  # kinds of symbol
+    "cards.py": {"pot", "speaker"},  # the same
+    "scope.py": {"heater"},  # a pin
+    "symbols.py": {"power"},  # a kind of symbol
+    "tubes.py": {"type"},  # a field of a symbol
+}
+"""Where a word of `netlist/` is no key of a note.  This list only gets shorter."""
+
+
+def test_a_key_of_a_note_is_spelled_out_only_in_its_register() -> None:
+    keys = {each.value for each in NoteKey}
+    found: dict[str, set[str]] = {}
+    for module in (PACKAGE / "netlist").rglob("*.py"):
+        texts = spelled_out(ast.parse(module.read_text(encoding="utf-8")))
+        written = {text.removesuffix("=") for text in texts} & keys
+        if written and module.name != "notes.py":
+            found.setdefault(module.name, set()).update(written)
+
+    assert found == KEYS_MEANT_OTHERWISE
+
+
+def test_every_field_of_a_note_has_its_key() -> None:
+    fields = {each.name for each in dataclasses.fields(PartNote)}
+
+    assert {each.row.field for each in NoteKey} == fields - {"heater_v"}  # behind `heater=`
+    assert all(each.row.letter in "RCLVX" and each.row.meaning for each in NoteKey)

@@ -15,7 +15,7 @@ from itertools import combinations
 from netcheck.circuit.model import Circuit, Coupling, Part, natural_key
 from netcheck.findings import FINDING_KINDS
 from netcheck.netlist.flat import DeviceModel, FlatElement, Waveform
-from netcheck.netlist.parse import note_text
+from netcheck.netlist.notes import note_text
 from netcheck.netlist.written import Renamed, expression_text
 from netcheck.source import printable
 

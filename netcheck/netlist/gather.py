@@ -24,7 +24,8 @@ from netcheck.netlist.called import LONG_LINES, Body, called_names, hold_back_bo
 from netcheck.netlist.cards import Card, EndCard, IncludeCard, PartCard
 from netcheck.netlist.lines import Line, ReadLimits, logical_lines, raised_by, read_source
 from netcheck.netlist.mistakes import SET_ASIDE
-from netcheck.netlist.parse import parse_card, unmarked_note
+from netcheck.netlist.notes import unmarked_note
+from netcheck.netlist.parse import parse_card
 from netcheck.source import SourceText, Span
 
 _DRIVE = re.compile(r"[A-Za-z]:")

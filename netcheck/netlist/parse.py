@@ -3,27 +3,22 @@
 Comes in: a `Line`.  Goes out: a `Card`, or a `NetlistSyntaxError` that names the
 mistake.  The parser and the notebook of its transformer are made once a process, so
 this module is not for use from several threads at once.
-
-Values of part notes carry units and `M` is mega there.  An unknown key is an error with
-a suggestion, since a rating that is silently not read would be judged as absent.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
-from typing import Any, cast
+from typing import cast
 
 from lark.exceptions import UnexpectedInput, VisitError
 
-from netcheck.errors import NetcheckError, NetlistSyntaxError
-from netcheck.netlist.cards import Card, Content, Expression, ParamCard, PartCard, PartNote
+from netcheck.errors import NetlistSyntaxError
+from netcheck.netlist.cards import Card, Content, Expression, ParamCard, PartCard
 from netcheck.netlist.evaluate import walk
 from netcheck.netlist.grammar import MistakeError, load_parser
-from netcheck.netlist.lines import Comment, Line, ReadLimits, raised_by
-from netcheck.netlist.mistakes import did_you_mean, listed, name_mistake, refused_card
-from netcheck.source import Span
-from netcheck.units import parse_quantity
+from netcheck.netlist.lines import Line, ReadLimits, raised_by
+from netcheck.netlist.mistakes import name_mistake, refused_card
+from netcheck.netlist.notes import read_notes
 
 
 def parse_card(line: Line, limits: ReadLimits) -> Card:
@@ -80,15 +75,6 @@ def _usual_form(text: str) -> str:
     return text
 
 
-def unmarked_note(line: Line) -> Comment | None:
-    """Return a trailing comment that begins with `key=value` of a part note, without `!`."""
-    for comment in line.comments:
-        match = _ITEM.match(comment.text)
-        if match and match.group(2) and (match.group(1) or "").lower() in _KEYS:
-            return comment
-    return None
-
-
 def parse_expression(text: str, line: Line, start: int, limits: ReadLimits) -> Expression:
     """Parse the expression `text`, which stands at offset `start` of `line`."""
     parser, notebook = load_parser()
@@ -134,142 +120,3 @@ def _check_expression(expression: Expression, line: Line, limits: ReadLimits) ->
             hint="split it with .param or with a second source; "
             + raised_by("expression_depth", limits.expression_depth),
         )
-
-
-# key: (field of PartNote, unit); the unit None is text.
-_KEYS: dict[str, tuple[str, str | None]] = {
-    "power": ("power_w", "W"),
-    "tol": ("tolerance", "%"),
-    "volts": ("volts_v", "V"),
-    "max_current": ("max_current_a", "A"),
-    "dcr": ("dcr_ohm", "ohm"),
-    "turns": ("turns", ""),
-    "age": ("age_years", "y"),
-    "dielectric": ("dielectric", None),
-    "pot": ("pot", None),
-    "side": ("pot_side", None),
-    "envelope": ("envelope", None),
-    "section": ("section", None),
-    "heater": ("heater", None),
-    "type": ("tube_type", None),
-    "plate_power": ("plate_power_w", "W"),
-    "screen_power": ("screen_power_w", "W"),
-    "fuse": ("fuse_a", "A"),
-}
-_FLAGS = {
-    "follows_mains": "follows_mains",
-    "input": "is_input",
-    "speaker": "is_speaker",
-    "lamp": "is_lamp",
-    "polarized": "is_polarized",
-}
-_CHOICES = {"side": ("upper", "lower"), "heater": ("elevated", "grounded")}
-_UNITS = frozenset({"w", "mw", "v", "kv", "ohm", "kohm", "mohm", "a", "ma", "y", "years", "h"})
-_ITEM = re.compile(r"[\s,]*(?:([A-Za-z_]\w*)(?:\s*=\s*(\"[^\"]*\"|[^\s,]+))?|(\S+))")
-
-
-def read_notes(line: Line) -> PartNote:
-    """Return the part note of a line; an empty one where there is none."""
-    fields: dict[str, Any] = {}
-    for comment in line.notes:
-        for match in _ITEM.finditer(comment.text.rstrip()):
-            _read_item(match, comment, line, fields)
-    return PartNote(**fields)
-
-
-def _read_item(match: re.Match[str], comment: Comment, line: Line, fields: dict[str, Any]) -> None:
-    key, value, other = match.groups()
-    group = 3 if other else 1
-    span = _span(line, comment, match.start(group), match.end())
-    if other:
-        raise _note_mistake(f"`{other}` is not `key=value`", span, line, "write it like `power=5W`")
-    lower = key.lower()
-    if lower in _FLAGS and value is None:
-        fields[_FLAGS[lower]] = True
-        return
-    if lower not in _KEYS:
-        hint = did_you_mean(key, known_keys()) or f"known: {listed(known_keys(), 20)}"
-        if lower in _UNITS:
-            hint = "value and unit are written without a blank, such as `power=5W`"
-        if lower in _FLAGS:
-            hint = f"`{lower}` stands alone, without a value"
-        raise _note_mistake(f"a part note has no key `{key}`", span, line, hint)
-    if value is None:
-        raise _note_mistake(
-            f"`{key}` needs a value", span, line, "write `key=value` without blanks"
-        )
-    name, unit = _KEYS[lower]
-    if name in fields:
-        raise _note_mistake(f"`{key}` is given twice", span, line, "keep one of them")
-    try:
-        fields.update(_note_value(lower, name, unit, value.strip('"')))
-    except NetcheckError as error:
-        raise _note_mistake(f"note `{key}`: {error.message}", span, line, error.hint) from None
-
-
-def _note_value(key: str, name: str, unit: str | None, text: str) -> dict[str, Any]:
-    if unit is not None:
-        number = parse_quantity(text, unit)
-        if number < 0 or (number == 0 and key not in {"dcr", "age", "tol"}):
-            raise NetcheckError(f"`{text}` has to be more than zero")
-        return {name: number}
-    if key == "heater":
-        how, _, volts = text.partition(":")
-        _check_choice(key, how)
-        fields: dict[str, Any] = {name: how.lower()}
-        return fields | ({"heater_v": parse_quantity(volts, "V")} if volts else {})
-    if key in _CHOICES:
-        _check_choice(key, text)
-        return {name: text.lower()}
-    return {name: text}
-
-
-def _check_choice(key: str, text: str) -> None:
-    choices = _CHOICES[key]
-    if text.lower() not in choices:
-        hint = did_you_mean(text, choices) or f"one of {listed(choices)}"
-        raise NetcheckError(f"`{text}` is not known", hint=hint)
-
-
-def _span(line: Line, comment: Comment, start: int, end: int) -> Span:
-    column = comment.column
-    return Span(
-        line.source.name, comment.line, column + start, comment.line, column + max(end, start + 1)
-    )
-
-
-def _note_mistake(message: str, span: Span, line: Line, hint: str) -> NetlistSyntaxError:
-    return NetlistSyntaxError(message, span=span, source=line.source, hint=hint)
-
-
-def known_keys() -> Iterable[str]:
-    """The keys and flags of a part note."""
-    return (*_KEYS, *_FLAGS)
-
-
-def known_flags() -> Iterable[str]:
-    """The flags of a part note, which stand without a value."""
-    return tuple(_FLAGS)
-
-
-def flag_of(field: str) -> str:
-    """Return the flag that sets a field of `PartNote`."""
-    return next(flag for flag, name in _FLAGS.items() if name == field)
-
-
-def note_text(note: PartNote) -> str:
-    """Return a part note as it is written, without its mark: what `read_notes` reads back."""
-    words: list[str] = []
-    for key, (name, unit) in _KEYS.items():
-        value = getattr(note, name)
-        if value is None or value == "":
-            continue
-        if unit is None:
-            shown = f'"{value}"' if re.search(r"[\s,]", value) else value
-            volts = note.heater_v if key == "heater" else None
-            words.append(f"{key}={shown}" + (f":{volts:.12g}V" if volts is not None else ""))
-        elif unit == "%":
-            words.append(f"{key}={value * 100:.12g}%")
-        else:
-            words.append(f"{key}={value:.12g}{unit}")
-    return " ".join([*words, *(flag for flag, name in _FLAGS.items() if getattr(note, name))])

@@ -12,7 +12,7 @@ from netcheck.circuit.written import card_name, netlist_text
 from netcheck.cli import app
 from netcheck.netlist.cards import PartNote
 from netcheck.netlist.lines import SourceText, logical_lines
-from netcheck.netlist.parse import note_text, read_notes
+from netcheck.netlist.notes import note_text, read_notes
 from netcheck.pipeline import load_circuit
 from netcheck.roles import recognise
 from tests.strangers.schematics.same_circuit import couplings_of, idle_volts, nets_of, parts_of

@@ -15,6 +15,7 @@ from pathlib import PurePosixPath
 from netcheck.errors import NetcheckError, NetlistError
 from netcheck.findings import Finding
 from netcheck.netlist.lines import raised_by
+from netcheck.netlist.notes import NoteKey
 from netcheck.netlist.schematics.asc.sheet import AscSheet, AscSymbol, SheetNets, read_sheet
 from netcheck.netlist.schematics.asc.symbols import (
     POLARIZED,
@@ -217,7 +218,7 @@ class _Job:
     ) -> tuple[list[str], list[str]]:
         """Return the words behind the nets of a card, and its part notes."""
         texts: list[str] = []
-        notes = ["polarized"] if base_name(kind.name) in POLARIZED else []
+        notes: list[str] = [NoteKey.POLARIZED] if base_name(kind.name) in POLARIZED else []
         for key in _VALUE_KEYS:
             text = one_line(given.get(key, ""))
             if match := _NOTE.search(text):

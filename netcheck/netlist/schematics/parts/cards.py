@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable
 
-from netcheck.netlist.parse import flag_of
+from netcheck.netlist.notes import NoteKey
 from netcheck.netlist.schematics.drawn import DrawnCard, as_word, one_line
 from netcheck.netlist.schematics.parts.devices import (
     bridge_cards,
@@ -84,7 +84,7 @@ class PartCards:
             case "fusible" | "bulb":
                 return self._fuse_or_lamp(part, kind)
             case "speaker":
-                return self._passive(part, "R", "speaker")
+                return self._passive(part, "R", NoteKey.SPEAKER)
             case "link" | "switch":
                 return self._switch(part, kind)
             case "transformer":
@@ -132,7 +132,7 @@ class PartCards:
         notes, odd = notes_of(part, letter)
         self.told.odd_fields(part, odd)
         if letter == "C" and _is_polarized(part):
-            flags = (*flags, "polarized")
+            flags = (*flags, NoteKey.POLARIZED)
         return [_plain(part, letter, nets, text, _joined(ratings, notes, flags))]
 
     def _ends(self, part: DrawnPart) -> list[str] | None:
@@ -188,7 +188,7 @@ class PartCards:
         for side, end, part_of_it in halves:
             nets = [by_number[end], by_number["2"]]
             ohm = f"{float(text) * part_of_it:.12g}"
-            pair = [f"pot={ref}", f"side={side}"]
+            pair = [NoteKey.POT.written(ref), NoteKey.SIDE.written(side)]
             notes = _joined(ratings, pair, ())
             card = f"R{ref}_{side} {' '.join(nets)} {ohm} ;! {notes}"
             cards.append(DrawnCard(card, part.place))
@@ -227,13 +227,13 @@ class PartCards:
                     f"drop {FUSE_DROP_V} V at its rated current",
                     part.ref,
                 )
-                note = f"fuse={ampere:.6g}A"
+                note = NoteKey.FUSE.written(f"{ampere:.6g}A")
                 return [_plain(part, "R", nets, f"{FUSE_DROP_V / ampere:.6g}", note)]
         if kind == "bulb" and (match := _LAMP.search(text)):
             ampere = parse_quantity(match.group(2), "A")
             if ampere > 0:
                 ohm = f"{float(match.group(1)) / ampere:.6g}"
-                return [_plain(part, "R", nets, ohm, flag_of("is_lamp"))]
+                return [_plain(part, "R", nets, ohm, NoteKey.LAMP)]
         what, sample = f"fuse {part.ref}", "500mA"
         if kind == "bulb":
             what, sample = f"lamp {part.ref}", "6.3V 150mA"

@@ -11,6 +11,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable, Mapping
 
+from netcheck.netlist.notes import NoteKey
 from netcheck.netlist.schematics.drawn import DrawnCard, DrawnPlace, as_word
 from netcheck.netlist.schematics.parts.drawn_parts import DrawnPart, DrawnPin
 from netcheck.netlist.schematics.parts.electrodes import electrode_of
@@ -173,10 +174,11 @@ def _card(
     ref = as_word(part.ref)
     ref = ref if ref[0].upper() == "X" else f"X{ref}"
     own = list(notes)
-    if is_twin and not any(note.startswith("envelope=") for note in own):
-        own.append(f"envelope={as_word(part.ref)}")
-    if is_twin and section.name and not any(note.startswith("section=") for note in own):
-        own.append(f"section={as_word(section.name)}")
+    given = {note.partition("=")[0] for note in own}
+    if is_twin and NoteKey.ENVELOPE not in given:
+        own.append(NoteKey.ENVELOPE.written(as_word(part.ref)))
+    if is_twin and section.name and NoteKey.SECTION not in given:
+        own.append(NoteKey.SECTION.written(as_word(section.name)))
     card = " ".join([f"{ref}{letter}", *nets, as_word(type_name)])
     return DrawnCard(f"{card} ;! {' '.join(own)}" if own else card, place)
 

@@ -10,6 +10,7 @@ import re
 from dataclasses import dataclass
 
 from netcheck.errors import NetcheckError
+from netcheck.netlist.notes import NoteKey
 from netcheck.units import MICRO_SIGNS, OHM_SIGNS, parse_quantity
 
 _FRACTIONS = {"½": "1/2", "¼": "1/4", "⅛": "1/8"}
@@ -53,7 +54,7 @@ def read_value_text(text: str, letter: str) -> ValueText:
         return ValueText(None, (), (text,))  # 20+20uF is two parts
     first, rest = _first(text)
     value, assumed = _value(first, letter)
-    notes: dict[str, str] = {}
+    notes: dict[NoteKey, str] = {}
     left: list[str] = []
     pieces = _words(rest)
     if value is None and first:
@@ -63,8 +64,12 @@ def read_value_text(text: str, letter: str) -> ValueText:
         if note is None:
             value, left = _late_value(word, letter, value, left)
         else:
-            notes.setdefault(*note)
-    return ValueText(value, tuple(f"{k}={v}" for k, v in notes.items()), tuple(left), assumed)
+            key, figure = note
+            if key:
+                notes.setdefault(key, figure)
+    return ValueText(
+        value, tuple(key.written(figure) for key, figure in notes.items()), tuple(left), assumed
+    )
 
 
 def _late_value(
@@ -107,21 +112,24 @@ def _joined(words: list[str]) -> list[str]:
     return joined
 
 
-def rating_of(word: str, letter: str) -> tuple[str, str] | None:
-    """Return the part note that a word such as `630V`, `2W` or `5%` stands for."""
+def rating_of(word: str, letter: str) -> tuple[NoteKey | None, str] | None:
+    """Return the part note that a word such as `630V`, `2W` or `5%` stands for.
+
+    Without a key it is a rating that no note holds, such as a tolerance of a capacitor.
+    """
     if match := _PERCENT.match(word):
-        return ("tol", f"{match.group(1)}%") if letter == "R" else ("", "")
+        return (NoteKey.TOL if letter == "R" else None), f"{match.group(1)}%"
     if letter == "R":
         if match := _FRACTION.match(word):
             if int(match.group(2)) == 0:
                 return None
-            return "power", f"{int(match.group(1)) / int(match.group(2)):.6g}W"
+            return NoteKey.POWER, f"{int(match.group(1)) / int(match.group(2)):.6g}W"
         if match := _WATTS.match(word):
-            return "power", f"{match.group(1)}{match.group(2).lower()}W"
+            return NoteKey.POWER, f"{match.group(1)}{match.group(2).lower()}W"
     if letter == "C" and (match := _VOLTS.match(word)):
-        return "volts", f"{match.group(1)}{match.group(2).lower()}V"
+        return NoteKey.VOLTS, f"{match.group(1)}{match.group(2).lower()}V"
     if letter == "L":
-        for key, unit in (("max_current", "A"), ("dcr", "ohm")):
+        for key, unit in ((NoteKey.MAX_CURRENT, "A"), (NoteKey.DCR, "ohm")):
             if (
                 word[-1:].casefold() in {"a", "r", *OHM_SIGNS.casefold()}
                 or "ohm" in word.casefold()
