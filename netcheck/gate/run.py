@@ -8,6 +8,7 @@ with what was finished.  No solver at all ends it at once.
 
 from __future__ import annotations
 
+import contextlib
 import datetime as dt
 import os
 from collections.abc import Callable, Iterator, Sequence
@@ -23,6 +24,9 @@ from netcheck.gate.policy import FoundPolicy
 from netcheck.models.audit import Audit
 from netcheck.models.checks import CheckReport
 from netcheck.models.packed import PackedFiles
+from netcheck.netlist.lines import DEFAULT_LIMITS, read_source
+from netcheck.netlist.schematics.below import ENDINGS as SCHEMATIC_ENDINGS
+from netcheck.netlist.schematics.below import sheets_below
 
 TRACEBACK_VARIABLE = "NETCHECK_TRACEBACK"
 AuditOne = Callable[[Path], Audit]
@@ -97,6 +101,7 @@ def decide_one(
 
 ENDINGS = frozenset({".cir", ".ckt", ".net", ".sp", ".spi", ".spice"})
 """Usual endings of SPICE netlists; `.lib` and `.inc` are for including.  Common practice."""
+ALL_ENDINGS = ENDINGS | SCHEMATIC_ENDINGS
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +122,7 @@ def find_netlists(given: Sequence[Path], exclude: Sequence[str], here: Path) -> 
         if path.is_dir() and not listed:
             raise NetcheckError(
                 f"there is no netlist in {path.name or path}",
-                hint=f"netlists of a folder end in {', '.join(sorted(ENDINGS))}",
+                hint=f"netlists of a folder end in {', '.join(sorted(ALL_ENDINGS))}",
             )
         for one in listed:
             if not one.exists():
@@ -135,13 +140,38 @@ def find_netlists(given: Sequence[Path], exclude: Sequence[str], here: Path) -> 
 def _below(folder: Path, exclude: Sequence[str]) -> Iterator[Path]:
     for place, folders, files in os.walk(folder):
         folders[:] = sorted(name for name in folders if not name.startswith("."))
+        below = _sheets_below(Path(place), files)
         for name in sorted(files):
             path = Path(place) / name
             relative = path.relative_to(folder).as_posix()
-            if path.suffix.lower() not in ENDINGS or name.startswith("."):
+            if path.suffix.lower() not in ALL_ENDINGS or name.startswith("."):
+                continue
+            if name.casefold() in below:
                 continue
             if not any(fnmatchcase(relative, pattern) for pattern in exclude):
                 yield path
+
+
+def _sheets_below(place: Path, files: Sequence[str]) -> set[str]:
+    """Return the sheets of a folder that others of it use: they are no amplifiers alone.
+
+    Of sheets that only use each other none is left out, so that the mistake is a row.
+    """
+    uses: dict[str, frozenset[str]] = {}
+    for name in files:
+        path = place / name
+        if path.suffix.lower() in SCHEMATIC_ENDINGS:
+            with contextlib.suppress(NetcheckError):
+                text = read_source(path, name, DEFAULT_LIMITS).text
+                uses[name.casefold()] = sheets_below(text) - {name.casefold()}
+    used = frozenset().union(*uses.values())
+    below: set[str] = set()
+    found = [name for name in uses if name not in used]
+    while found:
+        more = uses.get(found.pop(), frozenset()) - below
+        below |= more
+        found += more
+    return below
 
 
 def _named(path: Path, folder: Path | None, here: Path, taken: set[str]) -> Netlist:

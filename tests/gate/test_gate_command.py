@@ -189,6 +189,23 @@ def test_names_tell_nothing_of_the_machine(folder: Path, tmp_path: Path) -> None
     assert [one.name for one in outside] == ["kit/a.cir", "kit/b.net", "kit/sub/c.SP"]
 
 
+def test_schematics_of_a_folder_are_listed_without_the_sheets_below_them(tmp_path: Path) -> None:
+    kit = tmp_path / "kit"
+    kit.mkdir()
+    sheet = '(kicad_sch (sheet (property "Sheet{}" "{}")))'
+    (kit / "top.kicad_sch").write_text(sheet.format("file", "sub/Channel.kicad_sch"))
+    (kit / "channel.kicad_sch").write_text(sheet.format(" file", "gain.kicad_sch"))
+    (kit / "gain.kicad_sch").write_text("(kicad_sch)")
+    (kit / "ring_a.kicad_sch").write_text(sheet.format("file", "ring_b.kicad_sch"))
+    (kit / "ring_b.kicad_sch").write_text(sheet.format("file", "ring_a.kicad_sch"))
+    (kit / "amp.asc").write_text("Version 4\nSYMBOL Misc\\gain_stage 12 -4 R0\n")
+    (kit / "gain_stage.asc").write_text("Version 4\nSYMBOL res 0 0 M90\n")
+
+    names = [one.path.name for one in find_netlists([kit], [], tmp_path)]
+
+    assert names == ["amp.asc", "ring_a.kicad_sch", "ring_b.kicad_sch", "top.kicad_sch"]
+
+
 def test_a_link_to_a_folder_is_not_followed(folder: Path, tmp_path: Path) -> None:
     (folder / "loop").symlink_to(folder, target_is_directory=True)
 
