@@ -40,8 +40,8 @@ from netcheck.judge.verdict import (
 from netcheck.likelihoods import LIKELIHOOD_VALUE, LikelihoodClass
 from netcheck.solve.results import Outcome, Solved
 
-SHOWN_DIGITS = 3
-"""Of a ratio; what differs by less is a tie."""
+SHOWN_DECIMALS, ALL_DIGITS_FROM = 2, 10.0
+"""Of a ratio, and from where on it is shown without; what differs by less is a tie."""
 RAISED = 0.01
 """A stress is raised by a fault from one percent of the limit above health; less
 is within the solver's own error."""
@@ -243,8 +243,8 @@ def _gravity(stress: Load) -> tuple[int, bool, float]:
 
 
 def as_shown(ratio: float) -> float:
-    """Return a ratio to the digits that are shown of it, so that noise breaks no tie."""
-    return float(f"{ratio:.{SHOWN_DIGITS}g}")
+    """Return a finite ratio rounded as it is shown, so that noise breaks no tie."""
+    return round(ratio, SHOWN_DECIMALS if abs(ratio) < ALL_DIGITS_FROM else 0)
 
 
 def _stress_order(stress: Load) -> tuple[object, ...]:

@@ -31,6 +31,7 @@ from netcheck.rank import (
     rank_faults,
     worst_of_parts,
 )
+from netcheck.report.words import ratio_words
 from netcheck.solve.results import NotSolved, Outcome
 
 CIRCUIT = circuit_of(tube("V3", EL34), two_pin("R9", 470.0, PartNote(power_w=5.0)))
@@ -200,7 +201,7 @@ def test_the_ratio_never_rises_within_a_group_and_each_group_stands_once(
     for (before, after), (first, second) in zip(pairwise(ranked), pairwise(groups), strict=True):
         assert first.order <= second.order
         if first == second and before.worst and after.worst:
-            assert float(f"{before.worst.ratio:.3g}") >= float(f"{after.worst.ratio:.3g}")
+            assert float(ratio_words(before.worst.ratio)) >= float(ratio_words(after.worst.ratio))
     assert len(set(groups)) == len([None for each in groupby(groups)])
     assert [one.verdict for one in ranked] == sorted(
         (one.verdict for one in ranked), key=VERDICT_ORDER.index
