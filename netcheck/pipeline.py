@@ -49,6 +49,7 @@ from netcheck.workbench.hookup import bare_windings
 from netcheck.workbench.pairs import solve_pairs
 from netcheck.workbench.runaway import FedBack, with_feedback
 from netcheck.workbench.settings import Progress, Settings, Step, pool_of
+from netcheck.workbench.tips import tipping_under_drive
 from netcheck.workbench.tolerance import tolerance_of
 from netcheck.workbench.walks import find_continuous, sweep_sizes, walk_faults
 from netcheck.workbench.wiring import wiring_findings
@@ -100,6 +101,7 @@ def audit_circuit(
         more, bass = _drive_faults(bench, roles, hookup, driven, healthy, faults, progress, gross)
         conditions, health = {**conditions, **more}, {**bass.healthy, **healthy}
         base = rest.having(health, options.duty)
+        tipping = tipping_under_drive(bench, base, driven, swept, tipping, progress)
         assumptions += _said_of_drive(options, driven, bass, len(faults))
     conditions = sustained(faults, conditions, health)
 
@@ -318,13 +320,17 @@ def _curve(
     base = solve_at_rest(bench, roles, cold=False)
     idle, hookup, table = base.idle, base.hookup, base.table
     tipping = bench.tipping_points((fault,), table, base.states)
+    driven = DrivenHealth()
+    if not options.idle_only:
+        driven = drive_healthy(bench, roles, hookup, idle, table, progress)
+        base = base.having({**base.outcomes, **driven.outcomes})
+        tipping = tipping_under_drive(bench, base, driven, (fault,), tipping, progress)
     sizes = sweep_sizes(fault, points, [one.value for one in tipping if one.value is not None])
     faults = [fault.make(size) for size in sizes]
     with _step(progress, Step.SIZES, 2 * len(faults)):
         conditions = {IDLE: bench.faulted(faults, idle, progress)[IDLE]}
     if not options.idle_only:
-        driven = drive_healthy(bench, roles, hookup, idle, table, progress)
-        healthy = {**base.outcomes, **driven.outcomes}
+        healthy = base.outcomes
         more, bass = _drive_faults(bench, roles, hookup, driven, healthy, faults, progress, {})
         conditions = {**conditions, **more, **bass.of_every(len(faults))}
         base = base.having({**bass.healthy, **healthy}, options.duty)

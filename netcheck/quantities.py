@@ -20,16 +20,21 @@ UNITS: Final = {
     "s": "s",
     "f": "F",
     "h": "H",
+    "vs": "V s",
 }
 """Units by how they stand at the end of a name."""
 
 
 @dataclass(frozen=True, slots=True)
 class Quantity:
-    """What the program knows of one quantity: its name, its words without the unit."""
+    """What the program knows of one quantity: its name, its words without the unit.
+
+    harms: false for what destroys nothing by itself; it is ranked after what does.
+    """
 
     name: str
     words: str
+    harms: bool = True
 
     @property
     def unit(self) -> str:
@@ -53,6 +58,7 @@ QUANTITIES: tuple[Quantity, ...] = (
     Quantity("grid_dissipation_w", "grid"),
     Quantity("fault_heat_w", "heat at the fault"),
     Quantity("supply_current_a", "supply current"),
+    Quantity("core_flux_vs", "core flux", harms=False),
 )
 
 _BY_NAME = {each.name: each for each in QUANTITIES}
@@ -66,6 +72,7 @@ def quantity_of(name: str) -> Quantity:
     return Quantity(name, (stem if last in UNITS and stem else name).replace("_", " "))
 
 
-def rank_class_of(kind: str) -> int:
-    """Return the class of a kind of part: tubes and windings (0) rank before others (1)."""
-    return 0 if kind in ("tube", "inductor") else 1
+def rank_class_of(kind: str, quantity: str) -> int:
+    """Return the class of a load: tubes and windings (0) rank before others (1)."""
+    first = kind in ("tube", "inductor") and quantity_of(quantity).harms
+    return 0 if first else 1

@@ -17,7 +17,9 @@ from netcheck.tipping import (
     TippingPoint,
     find_all,
     find_tipping,
+    joined_searches,
     times_what_passes,
+    under_drive,
 )
 
 RARE = likelihood("rare", "common practice")
@@ -119,7 +121,7 @@ def test_the_first_crossing_counts_where_the_curve_turns_back() -> None:
 
 def test_nothing_crosses() -> None:
     (point,) = Bench({"V3": lambda _size: 0.9}).find()
-    assert (point.status, point.value, point.victim) == ("never", None, "")
+    assert (point.status, point.value, point.victim) == ("not_at_idle", None, "")
     assert point.searched == (1e10, 1e5)
 
 
@@ -143,7 +145,7 @@ def test_a_stage_at_its_limit_in_health_tips_where_the_fault_adds_to_it() -> Non
 
 def test_a_fault_that_only_relieves_a_hot_stage_never_tips_it() -> None:
     (point,) = Bench({"V3": lambda _size: 1.1}, {"V3": 1.3}).find()
-    assert point.status == "never"
+    assert point.status == "not_at_idle"
 
 
 def test_unsolved_sizes_are_not_health() -> None:
@@ -210,6 +212,48 @@ def test_no_faults_ask_for_nothing() -> None:
 def test_a_logarithmic_search_through_zero_is_refused() -> None:
     with pytest.raises(ValueError, match="cannot pass zero"):
         Bench({"V3": lambda _size: 0.0}).find(leak(1.0, 0.0))
+
+
+DRIVE = under_drive(("full",))
+
+
+def driven(bench: Bench, *faults: ContinuousFault) -> tuple[TippingPoint, ...]:
+    return find_all(faults or (leak(),), bench.solve, DRIVE)
+
+
+def test_only_a_search_under_drive_may_say_never() -> None:
+    bench = Bench({"V3": lambda _size: 0.9})
+    (found,) = joined_searches(bench.find(), driven(bench))
+    assert (found.status, found.conditions) == ("never", ("idle", "full"))
+    assert joined_searches(bench.find(), ()) == bench.find()
+
+
+def test_a_search_under_drive_is_bounded_and_narrows_the_first_crossing() -> None:
+    """The other part's size is one that was solved and is enough, not the smallest one."""
+    bench = Bench({"V3": crossing_at(3e7), "V4": crossing_at(1.7e6), "R9": crossing_at(3e8)})
+    first, second, third = driven(bench)
+    assert sum(bench.batches) <= DRIVE.grid_points + DRIVE.rounds
+    assert [one.victim for one in (first, second, third)] == ["V3", "V4", "R9"]
+    assert first.value == pytest.approx(3e7, rel=2 * DRIVE.accuracy)
+    assert second.value is not None
+    assert second.value < 1.7e6
+    assert crossing_at(1.7e6)(second.value) >= 1.0
+
+
+def test_of_what_crosses_in_both_searches_the_smaller_defect_counts() -> None:
+    idle = Bench({"V3": crossing_at(1e7), "V4": crossing_at(1e8)})
+    drive = Bench({"V3": crossing_at(1e8), "V4": crossing_at(1e7), "R9": crossing_at(1e6)})
+    found = {one.victim: one for one in joined_searches(idle.find(), driven(drive))}
+    assert found["V3"].value == pytest.approx(1e8, rel=2 * DRIVE.accuracy)
+    assert found["V4"].value == pytest.approx(1e8, rel=2 * ACCURACY)
+    assert found.keys() == {"V3", "V4", "R9"}
+
+
+def test_what_drive_could_not_solve_is_not_called_never() -> None:
+    idle = Bench({"V3": lambda _size: 0.9})
+    drive = Bench({"V3": lambda _size: 0.9}, fails=lambda ohm: ohm < 1e7)
+    (found,) = joined_searches(idle.find(), driven(drive))
+    assert found.status == "not_solved"
 
 
 def tipped(

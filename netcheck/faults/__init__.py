@@ -45,6 +45,7 @@ from netcheck.roles.base import Roles
 __all__ = [
     "BUILD_STATES",
     "FAULT_KINDS",
+    "kind_named",
     "kind_of",
     "list_continuous",
     "list_faults",
@@ -118,7 +119,12 @@ def list_continuous(circuit: Circuit, roles: Roles) -> tuple[ContinuousFault, ..
 
 def kind_of(fault: Fault) -> FaultKind:
     """Return the kind that a fault is of; a fault that names none is of no kind at all."""
-    return _by_name()[fault.family]
+    return kind_named(fault.family)
+
+
+def kind_named(name: str) -> FaultKind:
+    """Return the kind of this name; the empty one is no kind at all."""
+    return _by_name()[name]
 
 
 def word_of(fault: Fault) -> Word:

@@ -268,6 +268,8 @@ class FaultKind:
     bass: it alters an output transformer, its load or what lies across a winding, which
         tells at 100 Hz.
     upsets_load: under drive it heats what an output stage drives.
+    shows_driven: what it heats may stay cool at rest, so that its sizes are searched under
+        drive where none is enough at idle.
     exchange: what it looks like when tubes are exchanged: it goes with the tube, is its
         contact, goes with one tube of a pair, or stays.
     powered_only: it is there with the mains on only.
@@ -292,6 +294,7 @@ class FaultKind:
     words: tuple[Word, ...]
     bass: bool = False
     upsets_load: bool = False
+    shows_driven: bool = False
     exchange: Exchange = "stays"
     powered_only: bool = False
     signs: tuple[Sign, ...] = ()

@@ -243,6 +243,7 @@ KINDS: tuple[FaultKind, ...] = (
         ),
         bass=True,
         upsets_load=True,
+        shows_driven=True,
         signs=(
             Sign("low_load", HEATS, PRACTICE),
             Sign(
@@ -281,6 +282,7 @@ KINDS: tuple[FaultKind, ...] = (
         ),
         bass=True,
         upsets_load=True,
+        shows_driven=True,
         signs=(
             Sign("low_load", HEATS, PRACTICE),
             Sign("new_output_transformer", 6.0, f"{PRACTICE}: replacements are chosen by size"),

@@ -260,6 +260,7 @@ KINDS: tuple[FaultKind, ...] = (
             Word("weak", "common", "wear", starves=True, gives_up=True),
             Word("open_heater", "occasional", "chance"),
         ),
+        shows_driven=True,
         exchange="tube",
         signs=(
             Sign("partner", HEATS, PRACTICE, "weak open_heater"),
@@ -306,6 +307,7 @@ KINDS: tuple[FaultKind, ...] = (
         group="tubes",
         body="tube",
         words=(Word("mismatched", "common", "exchange"),),
+        shows_driven=True,
         exchange="pair",
         signs=(
             Sign(

@@ -348,6 +348,7 @@ KINDS: tuple[FaultKind, ...] = (
         words=(Word("shorted_turns", "occasional", "chance", gives_up=True),),
         bass=True,
         upsets_load=True,
+        shows_driven=True,
         signs=(
             Sign("all_plates", HEATS, PRACTICE, "shorted_turns"),
             BURNT_WINDING,

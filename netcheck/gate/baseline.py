@@ -33,10 +33,10 @@ RATIO_MARGIN = 0.02
 NOTEWORTHY = 0.5
 """Below half of its limit a part may take more without being worse off."""
 TIPPING_MARGIN = 0.05
-"""Tipping points are found to 1 % of their size."""
+"""Tipping points are found to 1 % of their size, under drive to 2 %."""
 
 _PROBLEMS: frozenset[Outcome] = frozenset({"fail", "unsolved", "warn"})
-_NEARNESS = {"already_over": 0, "found": 1, "not_solved": 2, "never": 3}
+_NEARNESS = {"already_over": 0, "found": 1, "not_solved": 2, "not_at_idle": 3, "never": 3}
 
 
 @dataclass(frozen=True, slots=True)

@@ -33,6 +33,7 @@ from netcheck.report.words import (
     amount,
     condition_words,
     defect_words,
+    joined,
     quantity_words,
     ratio_words,
     size,
@@ -419,7 +420,7 @@ def _listed(audit: Audit, point: TippingPoint) -> CheckRow:
 def _outcome(policy: Policy, rule: TippingRule, point: TippingPoint) -> Outcome:
     if point.status == "not_solved":
         return level_outcome(policy.not_solved, "unsolved")
-    if point.status == "never":
+    if point.status in ("never", "not_at_idle"):
         return "pass"
     allowed = rule.harmless_to.value
     broken = point.value is None or (
@@ -440,7 +441,13 @@ def _message(point: TippingPoint) -> str:
     if point.status == "already_over":
         return f"{point.fault_id}: {victim} is over its limit from the smallest size on ({when})"
     if point.status == "never":
+        when = joined([condition_words(name) for name in point.conditions])
         return f"{point.fault_id} puts nothing over its limit between {start} and {end} ({when})"
+    if point.status == "not_at_idle":
+        return (
+            f"{point.fault_id} puts nothing over its limit between {start} and {end} at idle; "
+            "drive was not searched"
+        )
     return f"{point.fault_id}: a size between {start} and {end} was not solved ({when})"
 
 

@@ -7,10 +7,11 @@ load is charged to a fault.
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from netcheck.conditions import COLD_START, DRIVEN, IDLE, ConditionKind, condition_kind
+from netcheck.conditions import COLD_START, DRIVEN, IDLE, ConditionKind, condition_kind, is_in_use
 from netcheck.ratings.systems import RatingSystem
 
 __all__ = [
@@ -51,6 +52,19 @@ TUBES_CONDUCTING: frozenset[ConditionKind] = frozenset({IDLE, DRIVEN})
 
 
 @dataclass(frozen=True, slots=True)
+class Core:
+    """The windings on one core.
+
+    windings: the first is a plate winding, by which flux is told.  henry: mutual inductance
+    of each with the first, negative where it is wound the other way.  plates: plate windings.
+    """
+
+    windings: tuple[str, ...]
+    henry: Mapping[str, float]
+    plates: frozenset[str]
+
+
+@dataclass(frozen=True, slots=True)
 class PartLimit:
     """One limit of one part.
 
@@ -59,7 +73,7 @@ class PartLimit:
         screen_voltage_v plate_and_screen_voltage_v grid_voltage_negative_v
         cathode_current_a heater_cathode_voltage_v output_current_a (rectifier)
         power_w (resistor) voltage_v (capacitor) current_a (winding)
-        supply_current_a (source).
+        supply_current_a (source) core_flux_vs (first winding on a core).
     limit: the published figure; compared_limit: after scaling to the rating
         system that the nominal comparison stands for.
     conditions: kinds of conditions it is compared in; see `condition_kind`.
@@ -68,6 +82,8 @@ class PartLimit:
         for both (`any`).
     reference_v: what a heater-cathode voltage is measured from [V to ground].
     assumed: true where nobody published the figure.
+    core: of a flux, what is wound on it.
+    in_use_only: not compared beyond use, such as in overdrive.
     """
 
     part: str
@@ -82,10 +98,13 @@ class PartLimit:
     at_current: Literal["any", "flowing", "zero"] = "any"
     reference_v: float = 0.0
     assumed: bool = False
+    core: Core | None = None
+    in_use_only: bool = False
 
     def applies_in(self, condition: str) -> bool:
         """Say whether the limit is compared in the condition of this name."""
-        return condition_kind(condition) in self.conditions
+        beyond = self.in_use_only and not is_in_use(condition)
+        return condition_kind(condition) in self.conditions and not beyond
 
 
 @dataclass(frozen=True, slots=True)

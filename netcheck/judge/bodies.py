@@ -255,7 +255,7 @@ class Bodies:
                 healthy_w / floor_w,
                 "not_stated",
                 FLOOR_COMPARISON,
-                rank_class_of(self.circuit[ref].kind),
+                rank_class_of(self.circuit[ref].kind, quantity),
                 FLOOR_SOURCE,
             )
 

@@ -15,6 +15,7 @@ from types import MappingProxyType
 from netcheck.circuit.model import Circuit, Part
 from netcheck.conditions import IDLE
 from netcheck.judge.base import LimitTable, NotJudged, PartLimit
+from netcheck.judge.cores import COMPARISON, core_limits
 from netcheck.judge.part_limits import (
     capacitor_limit,
     resistor_limit,
@@ -54,6 +55,11 @@ def limits_of(
                 limits.append(limit)
             case NotJudged() as gap:
                 without.append(gap)
+    for found in core_limits(circuit, roles, healthy):
+        if isinstance(found, PartLimit):
+            limits.append(found)
+        else:
+            without.append(found)
     return LimitTable(
         tuple(limits),
         tuple(without),
@@ -103,6 +109,9 @@ def _assumptions(circuit: Circuit, limits: Sequence[PartLimit]) -> Iterator[str]
     yield from _assumed_ratings(limits)
     on_file = [(tube, tube.tube) for tube in circuit.tubes if tube.tube]
     sentences = {
+        f"the core is held to an estimate: {COMPARISON}": [
+            limit.part for limit in limits if limit.core is not None
+        ],
         "heater taken as grounded (no heater= in the note)": [
             tube.ref
             for tube, kind in on_file

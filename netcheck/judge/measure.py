@@ -17,6 +17,7 @@ from collections.abc import Callable, Mapping
 
 from netcheck.conditions import COLD_START, condition_kind
 from netcheck.judge.base import PartLimit
+from netcheck.judge.cores import flux_vs
 from netcheck.solve.results import Solved, TubeState
 
 ZERO_CURRENT_A = 1e-4
@@ -42,6 +43,8 @@ def measure(limit: PartLimit, solved: Solved) -> float | None:
             return _winding_current(limit, solved)
         case "supply_current_a":
             return abs(state.current_a)
+        case "core_flux_vs" if limit.core is not None:
+            return flux_vs(limit.core, solved)
     return None
 
 

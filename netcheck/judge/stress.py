@@ -89,7 +89,7 @@ def _marks(
 ) -> Iterator[_Mark]:
     for limit in table.limits:
         if limit.applies_in(condition):
-            rank_class = rank_class_of(circuit[limit.part].kind)
+            rank_class = rank_class_of(circuit[limit.part].kind, limit.quantity)
             yield _Mark(limit, rank_class, _healthy_ratio(table, limit, reference))
 
 

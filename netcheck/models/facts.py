@@ -175,7 +175,7 @@ def searched_wide(point: TippingPoint) -> bool:
 
 def sorted_tipping(points: Iterable[TippingPoint]) -> list[TippingPoint]:
     """Sort tipping points by the sufficient defect over what passes; those without last."""
-    status = ("already_over", "found", "not_solved", "never")
+    status = ("already_over", "found", "not_solved", "not_at_idle", "never")
     return sorted(
         points,
         key=lambda point: (

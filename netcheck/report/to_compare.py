@@ -204,6 +204,8 @@ def _enough(point: TippingPoint | None) -> str:
         return "-"
     if point.status == "never":
         return "no size is enough"
+    if point.status == "not_at_idle":
+        return "no size is enough at idle"
     if point.status == "not_solved":
         return "not solved to the end"
     victim = f"{point.victim} {quantity_words(point.quantity)}"

@@ -21,7 +21,7 @@ from netcheck.report.terminal.layout import (
     safe,
     table,
 )
-from netcheck.report.terminal.tipping import MEASURE, tipping_sentence
+from netcheck.report.terminal.tipping import MEASURE, NO_TIP, tipping_sentence
 from netcheck.report.words import (
     condition_words,
     decimal,
@@ -67,13 +67,7 @@ def write(curve: SweepCurve, console: Console, tube: str = "") -> None:
 def _write_tipping(curve: SweepCurve, console: Console) -> None:
     found = [one for one in curve.tipping if one.status in ("found", "already_over")]
     if not found:
-        never = all(one.status == "never" for one in curve.tipping)
-        paragraph(
-            console,
-            "No size that was searched puts a part over its limit at idle."
-            if never
-            else "The search for a tipping point at idle could not be ended.",
-        )
+        paragraph(console, f"{NO_TIP[curve.tipping[0].status]}.")
         return
     limits: dict[tuple[str, str, str], float] = {}
     for one in found:

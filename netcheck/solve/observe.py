@@ -182,7 +182,18 @@ class Observation:
             current_a=self.mean(amps),
             rms_current_a=float(np.sqrt(self.mean(amps * amps))),
             power_w=power,
+            swing_vs=self._swing_vs(part) if part.kind == "inductor" else 0.0,
         )
+
+    def _swing_vs(self, part: Part) -> float:
+        """Return half of the swing of a winding's flux, by the volts of its turns [V s]."""
+        if not len(self.gaps):
+            return 0.0
+        near, far = self.deck.winding[part.ref]
+        volts = self.node(near) - self.node(far)
+        volts = volts - self.mean(volts)
+        flux = np.cumsum((volts[1:] + volts[:-1]) / 2.0 * self.gaps)
+        return float(np.ptp(flux)) / 2.0
 
     def amperes(self, part: Part) -> Array:
         """Return the current of a winding, a source or a diode, from first to second pin."""

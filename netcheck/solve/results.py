@@ -62,6 +62,8 @@ class PartState:
     current_a: float
     rms_current_a: float
     power_w: float
+    swing_vs: float = 0.0
+    """Of a winding under drive: half of what its volts add up to between their zeros [V s]."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,7 +26,7 @@ from netcheck.faults.base import ContinuousFault, Fault
 from netcheck.judge.base import LimitTable, Load
 from netcheck.solve.idle import meter_matters
 from netcheck.solve.pool import Pool, Shared
-from netcheck.solve.results import Hookup, NotSolved, Outcome, Solved
+from netcheck.solve.results import Hookup, NotSolved, Outcome, Solved, StartState
 from netcheck.tipping import TippingPoint, find_all
 from netcheck.workbench.drive import DrivenHealth
 from netcheck.workbench.settings import Progress, Settings
@@ -128,26 +128,12 @@ class Bench:
         if not health.levels:
             reason = f"not driven: {health.reason}"
             return {name: [NotSolved(name, reason) for _ in faults] for name in DRIVEN}
-        task = DrivenTask(
-            self.shared[IDLE],
-            hookup,
-            self.options.frequency_hz,
-            health.levels,
-            self.pool.share("starts", health.starts),
-            self._share_idle(idle),
-        )
-        families: dict[tuple[tuple[str, ...], str], list[int]] = {}
-        for number in self._order(faults):
-            if number not in gross:
-                families.setdefault((faults[number].parts, faults[number].family), []).append(
-                    number
-                )
         progress.advance(len(gross))
-        variants = [[faults[number].changes for number in family] for family in families.values()]
-        in_turn = self.options.budget is not None
-        answers = driven_outcomes(self.pool, task, variants, progress.advance, in_turn=in_turn)
-        places = [number for family in families.values() for number in family]
-        by_fault: dict[int, Mapping[str, Outcome]] = dict(zip(places, answers, strict=True))
+        order = [number for number in self._order(faults) if number not in gross]
+        in_order = [faults[number] for number in order]
+        task = self.driven_task(hookup, health.levels, health.starts, idle)
+        answers = self.driven_sizes(task, in_order, progress)
+        by_fault: dict[int, Mapping[str, Outcome]] = dict(zip(order, answers, strict=True))
         for number, reason in gross.items():
             by_fault[number] = {
                 name: NotSolved(name, f"not driven: {reason}", level, skipped=True)
@@ -157,6 +143,38 @@ class Bench:
             name: [by_fault[number][name] for number in range(len(faults))]
             for name in health.levels
         }
+
+    def driven_task(
+        self,
+        hookup: Hookup,
+        levels: Mapping[str, float],
+        starts: Mapping[str, StartState],
+        idle: Solved,
+    ) -> DrivenTask:
+        """Return what stays the same over driven runs; starts: where health settled."""
+        return DrivenTask(
+            self.shared[IDLE],
+            hookup,
+            self.options.frequency_hz,
+            levels,
+            self.pool.share("starts", starts),
+            self._share_idle(idle),
+        )
+
+    def driven_sizes(
+        self, task: DrivenTask, faults: Sequence[Fault], progress: Progress | None = None
+    ) -> list[Mapping[str, Outcome]]:
+        """Return the outcomes of every fault, relatives solved one from the other."""
+        families: dict[tuple[tuple[str, ...], str], list[int]] = {}
+        for number, fault in enumerate(faults):
+            families.setdefault((fault.parts, fault.family), []).append(number)
+        variants = [[faults[number].changes for number in family] for family in families.values()]
+        advance = progress.advance if progress else lambda count: None
+        in_turn = self.options.budget is not None
+        answers = driven_outcomes(self.pool, task, variants, advance, in_turn=in_turn)
+        places = [number for family in families.values() for number in family]
+        by_number = dict(zip(places, answers, strict=True))
+        return [by_number[number] for number in range(len(faults))]
 
     def _task(self, condition: str, meter_nets: tuple[str, ...]) -> IdleTask:
         absent = tuple(self._absent.values())

@@ -293,7 +293,7 @@ class _Found:
             high=high,
             exceeding=share_of(int((column > limit.limit).sum()), len(self.values), missing),
             influences=self._influences(place),
-            rank_class=rank_class_of(self.circuit[limit.part].kind),
+            rank_class=rank_class_of(self.circuit[limit.part].kind, limit.quantity),
             drawn_worse=drawn_worse,
             corner=self._corner(place),
         )

@@ -43,7 +43,11 @@ def walk_faults(
         return ()
     by_id = {fault.id: fault for fault in faults}
     found = sorted(
-        (one for one in tipping if one.status == "found" and one.fault_id in by_id),
+        (
+            one
+            for one in tipping
+            if one.status == "found" and one.condition == IDLE and one.fault_id in by_id
+        ),
         key=lambda one: (times_what_passes(one) or 0.0, one.fault_id),
     )
     chosen = list(dict.fromkeys(one.fault_id for one in found))[:most]

@@ -123,3 +123,11 @@ class TippingPointObject:
         list[Figure],
         Field(min_length=2, max_length=2, description="From the nearly healthy end to the worst."),
     ]
+    conditions: Annotated[
+        list[str],
+        Field(
+            min_length=1,
+            description="Under which it was searched. Of a fault without a sufficient size the "
+            "status is `never` only where a driven one is among them, else `not_at_idle`.",
+        ),
+    ]

@@ -29,7 +29,7 @@ from netcheck.report.html.states import States, pack
 from netcheck.report.html.tipping_plot import tipping_svg
 from netcheck.report.terminal.healthy import cautions
 from netcheck.report.terminal.opening import verdict_sentence
-from netcheck.report.terminal.tipping import MEASURE, tipping_sentence
+from netcheck.report.terminal.tipping import MEASURE, NO_TIP, tipping_sentence
 from netcheck.report.words import VERDICT_WORDS, defect_words, joined
 from netcheck.tipping import TippingPoint
 from netcheck.units import format_quantity
@@ -67,8 +67,9 @@ def render(audit: Audit, diagnosis: Diagnosis | None = None) -> str:
         conditions=tables.condition_lines(audit),
         tipping=Markup(tipping_svg(points)),
         tipping_lines=_sentences(audit, points),
-        never=_ids(points, "never"),
-        unsolved=_ids(points, "not_solved"),
+        without_tip=[
+            (words, ids) for status, words in NO_TIP.items() if (ids := _ids(points, status))
+        ],
         measure=MEASURE,
         plates=[(plot, Markup(plot.svg)) for plot in plate_plots(audit)],
         parts=tables.part_rows(audit),

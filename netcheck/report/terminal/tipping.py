@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from rich.console import Console
 
@@ -31,10 +31,18 @@ from netcheck.tipping import (
     PASSED_GROWTH,
     PASSED_LEAK,
     TippingPoint,
+    TippingStatus,
     times_what_passes,
 )
 
 ALREADY = " already"
+NO_TIP: Mapping[TippingStatus, str] = {
+    "never": "No size that was searched, at idle and with a signal, puts a part over its limit",
+    "not_at_idle": "No size that was searched puts a part over its limit at idle; with a signal "
+    "they were not searched",
+    "not_solved": "Could not be searched to the end",
+}
+"""What to say of faults without a tipping point."""
 MEASURE = (
     "Times what passes: the sufficient defect over the largest that an inspection passes; below 1 "
     "a defect is enough that nobody would object to. What passes is "
@@ -73,10 +81,7 @@ def write_tipping(console: Console, audit: Audit, show_all: bool) -> None:
         paragraph(console, f"{len(groups) - len(shown)} more not shown; --all shows them.")
     if hidden := len(audit.tipping_points) - len(points):
         paragraph(console, f"{hidden} more rows are hidden by the filters.")
-    for status, words in (
-        ("never", "No size that was searched puts a part over its limit"),
-        ("not_solved", "Could not be searched to the end"),
-    ):
+    for status, words in NO_TIP.items():
         ids = [point.fault_id for point in points if point.status == status]
         if ids:
             paragraph(console, f"{words}: {joined(list(dict.fromkeys(ids)))}.")
