@@ -323,7 +323,7 @@ def _curve(
     driven = DrivenHealth()
     if not options.idle_only:
         driven = drive_healthy(bench, roles, hookup, idle, table, progress)
-        base = base.having({**base.outcomes, **driven.outcomes})
+        base = base.having({**base.outcomes, **driven.outcomes}, options.duty)
         tipping = tipping_under_drive(bench, base, driven, (fault,), tipping, progress)
     sizes = sweep_sizes(fault, points, [one.value for one in tipping if one.value is not None])
     faults = [fault.make(size) for size in sizes]

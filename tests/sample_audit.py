@@ -225,7 +225,7 @@ def tipping_points() -> tuple[TippingPoint, ...]:
         ),
         TippingPoint(
             "L1/shorted_turns", ("L1",), "shorted_turns", "", "", "idle", "above", None, "%",
-            "never", (0.1, 50.0),
+            "never", (0.1, 50.0), ("idle", "full"),
         ),
         TippingPoint(
             "C2/leaky", ("C2",), "leaky", "X2", plate, "idle", "below", 14.237e6, "ohm", "found",

@@ -77,7 +77,7 @@ class Step(StrEnum):
 
     AT_REST = "faults at idle and from cold"
     TIPPING = "how small a defect is enough"
-    TIPPING_DRIVEN = "how small, with a signal"
+    TIPPING_DRIVEN = "how small with a signal"
     FEEDBACK = "grid current that heats its tube"
     RESTLESS = "faults that keep swinging"
     HEALTHY = "healthy circuit with a signal"
