@@ -158,7 +158,8 @@ def test_tipping_points_are_a_table_with_the_smallest_defect_first() -> None:
     rows = [table.index(start) for start in ("C3/leaky ", "R3/drifted ", "C2/leaky ")]
     assert rows == sorted(rows)
     assert "below 398 ohm" in table
-    assert rows[2] < table.index("No size that was searched, at idle and with a signal, puts a part over its limit: L1/shorted")
+    assert rows[2] < table.index("No size that was searched, at idle and with a signal, puts")
+    assert "a part over its limit: L1/shorted" in " ".join(table.split())
 
 
 def test_narrow_tipping_points_are_sentences() -> None:
