@@ -15,11 +15,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from netcheck.conditions import is_in_use
+from netcheck.conditions import IDLE, is_in_use
 from netcheck.faults import kind_named
 from netcheck.faults.base import ContinuousFault, Fault
 from netcheck.judge.base import Load
 from netcheck.judge.bodies import Bodies
+from netcheck.judge.duty import at_duty
 from netcheck.judge.stress import judge_faulted
 from netcheck.solve.results import NotSolved, Outcome, Solved
 from netcheck.tipping import Judged, TippingPoint, find_all, joined_searches, under_drive
@@ -49,7 +50,10 @@ def tipping_under_drive(
 
     def solve_batch(batch: Sequence[Fault]) -> Sequence[Judged]:
         outcomes = bench.driven_sizes(task, batch)
-        return [_judged(base, fault, found) for fault, found in zip(batch, outcomes, strict=True)]
+        return [
+            _judged(base, fault, at_duty({**found, IDLE: base.idle}, bench.options.duty))
+            for fault, found in zip(batch, outcomes, strict=True)
+        ]
 
     progress.start(Step.TIPPING_DRIVEN, 1)
     driven = find_all(chosen, solve_batch, under_drive(tuple(levels)))
@@ -59,8 +63,9 @@ def tipping_under_drive(
 
 def _judged(base: Baseline, fault: Fault, found: Mapping[str, Outcome]) -> Judged:
     """Return the loads under every drive; what one of them did not solve, no drive shows."""
-    states = [one for one in found.values() if isinstance(one, Solved)]
-    lost = [one for one in found.values() if isinstance(one, NotSolved)]
+    driven = [one for name, one in found.items() if name != IDLE]
+    states = [one for one in driven if isinstance(one, Solved)]
+    lost = [one for one in driven if isinstance(one, NotSolved)]
     bodies = Bodies(base.circuit, base.table, fault.changes)
     loads: list[Load] = []
     for state in states:
