@@ -104,7 +104,6 @@ def audit_circuit(
         tipping = tipping_under_drive(bench, base, driven, swept, tipping, progress)
         assumptions += _said_of_drive(options, driven, bass, len(faults))
     conditions = sustained(faults, conditions, health)
-
     known, table, stresses = base.states, base.table, base.stresses
     found = [_of_fault(conditions, place) | bass.of_fault(place) for place in range(len(faults))]
     results = _ranked(faults, found, base, options.duty)
