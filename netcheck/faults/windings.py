@@ -84,6 +84,17 @@ def halves(circuit: Circuit, roles: Roles) -> tuple[Half, ...]:
     return tuple(found)
 
 
+def estimated_wires(circuit: Circuit, roles: Roles) -> tuple[str, ...]:
+    """Return one sentence for each plate winding whose wire resistance is an estimate."""
+    return tuple(
+        f"{', '.join(half.segments)}: no dcr= in the note; the wire of its turns, where they are "
+        f"shorted, is taken as {half.dcr_ohm:.3g} ohm in all, {100.0 * DCR_SHARE_OF_LOAD:g} % of "
+        "the load it reflects (estimate)"
+        for half in halves(circuit, roles)
+        if half.estimated
+    )
+
+
 def _is_winding(circuit: Circuit, ref: str) -> bool:
     part = circuit.parts.get(ref)
     return part is not None and part.kind == "inductor" and (part.value or 0.0) > 0.0

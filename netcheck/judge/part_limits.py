@@ -57,7 +57,7 @@ def resistor_limit(
 
 def capacitor_limit(part: Part, roles: Iterable[RoleName]) -> PartLimit | NotJudged:
     """Return the voltage limit of a capacitor."""
-    if reason := _stands_for(roles):
+    if part.note.volts_v is None and (reason := _stands_for(roles)):  # a rated part is a part
         return NotJudged(part.ref, "voltage_v", reason, ratable=False)
     if part.note.volts_v is None:
         return NotJudged(part.ref, "voltage_v", "no volts= in its note")

@@ -13,6 +13,7 @@ from netcheck.circuit.changes import ReplaceTube, apply_changes
 from netcheck.circuit.model import Circuit
 from netcheck.conditions import COLD_START, IDLE
 from netcheck.faults.base import Fault
+from netcheck.faults.windings import estimated_wires
 from netcheck.judge.base import GROSS_RATIO, LimitTable, Load
 from netcheck.judge.duty import CONTINUOUS, at_duty
 from netcheck.judge.limits import limits_of
@@ -88,6 +89,7 @@ def baseline_of(
         one for state in states.values() for one in judge_state(circuit, table, state, states)
     )
     hookup, assumptions = hookup_of(circuit, roles)
+    assumptions = (*assumptions, *estimated_wires(circuit, roles))
     return Baseline(circuit, roles, hookup, assumptions, outcomes, states, table, stresses)
 
 

@@ -27,7 +27,7 @@ from netcheck.solve.pool import Pool
 from netcheck.solve.results import Hookup, Solved
 from netcheck.workbench.baseline import baseline_of
 from tests.contract.dumps import NETLISTS, ROOT
-from tests.judge.whole import BEAM_POWER, results
+from tests.judge.whole import BEAM_POWER, audited, results
 from tests.solve.worker import Worker, circuit_of
 
 CORPUS = tuple(name for name in NETLISTS if "six_output_tubes" not in name)
@@ -224,3 +224,10 @@ def test_a_path_through_insulation_has_the_floor_of_a_small_body(worker: Worker)
     (heat,) = (one for one in result.victims if one.quantity == "fault_heat_w")
     assert heat.limit == SPOT_W
     assert heat.value == pytest.approx(425.0**2 / 10e3, rel=0.05)
+
+
+def test_an_estimated_wire_is_among_the_assumptions() -> None:
+    """2 % of the load it reflects: 8 ohm by 25 to 1 is 5 kohm, and 100 ohm of wire."""
+    said = audited(BEAM_POWER.replace("dcr=250ohm ", "")).assumptions
+    assert [one for one in said if one.startswith("L1: no dcr=") and "100 ohm" in one]
+    assert not [one for one in audited(BEAM_POWER).assumptions if "dcr=" in one]
