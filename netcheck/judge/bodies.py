@@ -33,7 +33,7 @@ from netcheck.circuit.model import Circuit
 from netcheck.judge.base import LOWEST_AT_LIMIT, LimitTable, Load
 from netcheck.quantities import rank_class_of
 from netcheck.solve.observe import SOURCES
-from netcheck.solve.results import Solved, TubeState
+from netcheck.solve.results import PartState, Solved, TubeState
 
 JudgedBy = Literal["limit", "supply", "opening", "floor", "nothing"]
 """By a limit of its own; by the current of the supply whose inside it stands for; by the
@@ -148,14 +148,15 @@ class Bodies:
         self.judged = _judged_places(Same(table))
         self.by_supply = table.by_supply
         self.spots: dict[str, tuple[str, str]] = {}
-        self.wire_ohm = {part.ref: part.note.dcr_ohm or 0.0 for part in circuit.of_kind("inductor")}
+        self.wire_ohm: dict[str, float] = {}
+        self.heated, self.sources = _places(Same(circuit))
         for change in changes:
             match change:
                 case AddResistor(name=name):
                     self.spots[name] = (name.rpartition(".")[0].partition("+")[0], "fault")
                 case ShortTurns(part=ref, share=share, dcr_ohm=ohm):
                     self.spots[f"{ref}.wire"] = self.spots[f"{ref}.short"] = (ref, "turns")
-                    self.wire_ohm[ref] = (1.0 - share) * (self.wire_ohm[ref] or ohm)
+                    self.wire_ohm[ref] = (1.0 - share) * (circuit[ref].note.dcr_ohm or ohm)
                 case SetWire(part=ref, ohm=ohm):
                     self.wire_ohm[ref] = ohm
 
@@ -165,24 +166,34 @@ class Bodies:
         At an operating point what the sources give and no place takes is `NOWHERE`: that
         is in transistors.
         """
-        found: dict[Spot, float] = {}
-        for ref, tube in state.tubes.items():
-            for electrode, power_w in _electrodes(tube):
-                found[ref, electrode] = power_w
+        found: dict[Spot, float] = {
+            (ref, electrode): power_w
+            for ref, tube in state.tubes.items()
+            for electrode, power_w in _electrodes(tube)
+        }
         averaged = is_averaged(state)
-        for ref, part in state.parts.items():
-            kind = self.circuit[ref].kind if ref in self.circuit.parts else ""
-            if kind in ("resistor", "diode"):
-                place = "load" if self.circuit[ref].note.is_speaker else kind
-                found[ref, place] = part.power_w
-            elif kind == "inductor":
-                heat_w = part.rms_current_a**2 * self.wire_ohm[ref] if averaged else part.power_w
-                found[ref, "wire"] = heat_w
-            elif not kind and (spot := self.spot(ref)):
-                found[spot] = found.get(spot, 0.0) + part.power_w
+        for spot in self.heated:
+            ref, place = spot
+            part = state.parts.get(ref)
+            if part is not None:
+                hands_on = averaged and place == "wire"
+                found[spot] = self._wire_w(ref, part) if hands_on else part.power_w
+        for spot, power_w in self._faulty(state):
+            found[spot] = found.get(spot, 0.0) + power_w
         if not averaged:
             found[NOWHERE] = self.supplied_w(state) - sum(found.values())
         return found
+
+    def _wire_w(self, ref: str, part: PartState) -> float:
+        ohm = self.wire_ohm.get(ref, self.circuit[ref].note.dcr_ohm or 0.0)
+        return part.rms_current_a**2 * ohm
+
+    def _faulty(self, state: Solved) -> Iterator[tuple[Spot, float]]:
+        """Yield what heats the places that the fault itself makes."""
+        if self.spots:
+            for ref in state.parts.keys() - self.circuit.parts.keys():
+                if spot := self.spot(ref):
+                    yield spot, state.parts[ref].power_w
 
     def spot(self, ref: str) -> Spot | None:
         """Return where a part that a fault put in gets hot; None where it does not."""
@@ -190,12 +201,10 @@ class Bodies:
 
     def supplied_w(self, state: Solved) -> float:
         """Return what all sources deliver [W], those a fault put in among them."""
-        return -sum(
-            part.power_w
-            for ref, part in state.parts.items()
-            if (ref in self.circuit.parts and self.circuit[ref].kind in SOURCES)
-            or (ref not in self.circuit.parts and not self._is_passive(ref))
-        )
+        added = state.parts.keys() - self.circuit.parts.keys()
+        sources = [ref for ref in self.sources if ref in state.parts]
+        sources += [ref for ref in added if not self._is_passive(ref)]
+        return -sum(state.parts[ref].power_w for ref in sources)
 
     def _is_passive(self, ref: str) -> bool:
         return self.spot(ref) is not None or ".turns" in ref
@@ -236,14 +245,18 @@ class Bodies:
 
         before: the healthy state of the same condition.
         """
-        for spot, power_w in self.watts(state).items():
+        grids = (((ref, "grid"), _grid_w(tube)) for ref, tube in state.tubes.items())
+        spots: dict[Spot, float] = {}
+        for spot, power_w in self._faulty(state):
+            spots[spot] = spots.get(spot, 0.0) + power_w
+        for spot, power_w in (*grids, *spots.items()):
             floor_w = self.floor_w(spot)
             if floor_w is None or self.judged_by(spot, power_w) != "floor":
                 continue
             ref, place = spot
             healthy_w = 0.0
             if place == "grid" and before is not None and ref in before.tubes:
-                healthy_w = dict(_electrodes(before.tubes[ref]))["grid"]
+                healthy_w = _grid_w(before.tubes[ref])
             quantity = "grid_dissipation_w" if place == "grid" else "fault_heat_w"
             yield Load(
                 ref,
@@ -292,7 +305,23 @@ def _electrodes(tube: TubeState) -> Iterator[tuple[str, float]]:
     yield "plate", tube.plate_dissipation_w
     if tube.screen_dissipation_w is not None:
         yield "screen", tube.screen_dissipation_w
-    yield "grid", (tube.grid_v - tube.cathode_v) * tube.grid_current_a
+    yield "grid", _grid_w(tube)
+
+
+def _grid_w(tube: TubeState) -> float:
+    return (tube.grid_v - tube.cathode_v) * tube.grid_current_a
+
+
+@lru_cache(maxsize=16)
+def _places(circuit: Same[Circuit]) -> tuple[tuple[Spot, ...], tuple[str, ...]]:
+    """Return the places that are heated in parts that are no tubes, and the sources."""
+    heated: list[Spot] = []
+    for part in circuit.value:
+        if part.kind in ("resistor", "diode"):
+            heated.append((part.ref, "load" if part.note.is_speaker else part.kind))
+        elif part.kind == "inductor":
+            heated.append((part.ref, "wire"))
+    return tuple(heated), tuple(part.ref for part in circuit.value if part.kind in SOURCES)
 
 
 @lru_cache(maxsize=16)

@@ -34,9 +34,15 @@ class _Mark(NamedTuple):
 
 
 def judge_state(
-    circuit: Circuit, table: LimitTable, solved: Solved, healthy: Mapping[str, Solved]
+    circuit: Circuit,
+    table: LimitTable,
+    solved: Solved,
+    healthy: Mapping[str, Solved],
+    least: float = 0.0,
 ) -> tuple[Load, ...]:
     """Return every judged quantity of `solved`, in the order of the table.
+
+    least: ratios below it are left out.
 
     circuit is the healthy circuit.  Where it was not solved in this condition
     the healthy ratio is the ratio itself: nothing can be charged to a fault
@@ -48,17 +54,22 @@ def judge_state(
     else:
         known = (Same(circuit), Same(table), Same(reference))
         marks = _kept_marks(*known, solved.condition)
-    return tuple(_stresses(marks, solved))
+    return tuple(_stresses(marks, solved, least))
 
 
 def judge_faulted(
-    bodies: Bodies, table: LimitTable, solved: Solved, healthy: Mapping[str, Solved]
+    bodies: Bodies,
+    table: LimitTable,
+    solved: Solved,
+    healthy: Mapping[str, Solved],
+    least: float = 0.0,
 ) -> tuple[Load, ...]:
     """Return every judged quantity of a faulted state, and what is over a floor.
 
-    bodies: of the healthy circuit under the fault; see `bodies.py` for floors.
+    bodies: of the healthy circuit under the fault; see `bodies.py` for floors.  least:
+    ratios below it are left out.
     """
-    limited = judge_state(bodies.circuit, table, solved, healthy)
+    limited = judge_state(bodies.circuit, table, solved, healthy, least)
     return (*limited, *bodies.floor_loads(solved, healthy.get(solved.condition)))
 
 
@@ -93,10 +104,10 @@ def _marks(
             yield _Mark(limit, rank_class, _healthy_ratio(table, limit, reference))
 
 
-def _stresses(marks: tuple[_Mark, ...], solved: Solved) -> Iterator[Load]:
+def _stresses(marks: tuple[_Mark, ...], solved: Solved, least: float) -> Iterator[Load]:
     for limit, rank_class, healthy_ratio in marks:
         value = measure(limit, solved)
-        if value is None:
+        if value is None or value < least * limit.compared_limit:
             continue
         yield Load(
             limit.part,

@@ -126,12 +126,8 @@ def judge_chunk(
     return [
         outcome
         if isinstance(outcome, NotSolved)
-        else tuple(
-            stress
-            for stress in judge_faulted(
-                Bodies(circuit, table, request.changes), table, outcome, healthy
-            )
-            if stress.ratio >= NEAR
+        else judge_faulted(
+            Bodies(circuit, table, request.changes), table, outcome, healthy, least=NEAR
         )
         for request, outcome in zip(requests, outcomes, strict=True)
     ]

@@ -30,8 +30,6 @@ from tests.contract.dumps import NETLISTS, ROOT
 from tests.judge.whole import BEAM_POWER, audited, results
 from tests.solve.worker import Worker, circuit_of
 
-CORPUS = tuple(name for name in NETLISTS if "six_output_tubes" not in name)
-"""The largest circuit holds nothing that others do not."""
 ACCOUNTED = 0.01
 """Of what the sources deliver; a sweep stops within 1e-7 of a solution."""
 SMALL_W = 1e-3
@@ -60,7 +58,7 @@ def judged_at_idle(worker: Worker, name: str) -> Iterator[FaultResult]:
             )
 
 
-@pytest.mark.parametrize("name", CORPUS, ids=lambda name: Path(name).stem)
+@pytest.mark.parametrize("name", NETLISTS, ids=lambda name: Path(name).stem)
 def test_every_watt_of_every_fault_is_found_and_judged_or_said(worker: Worker, name: str) -> None:
     """What the sources give is what the bodies take (Tellegen's theorem), and no fault is
     within limits that makes heat which nothing judges.  Transistors are not observed: what
